@@ -1,0 +1,108 @@
+package rise
+
+import (
+	"slices"
+	"time"
+)
+
+// AlertKind is what the baker must know.
+type AlertKind string
+
+// The kinds of alert. The first seven need a run; away, fault and restored do not.
+const (
+	AlertSoon     AlertKind = "soon"
+	AlertReady    AlertKind = "ready"
+	AlertPast     AlertKind = "past"
+	AlertFalling  AlertKind = "falling"
+	AlertSlow     AlertKind = "slow"
+	AlertCold     AlertKind = "cold"
+	AlertWarm     AlertKind = "warm"
+	AlertAway     AlertKind = "away"
+	AlertFault    AlertKind = "fault"
+	AlertRestored AlertKind = "restored"
+)
+
+// AlertKinds lists every kind.
+var AlertKinds = []AlertKind{AlertSoon, AlertReady, AlertPast, AlertFalling, AlertSlow, AlertCold, AlertWarm, AlertAway, AlertFault, AlertRestored}
+
+// NeedsRun reports whether alerts of the kind belong to a run.
+func (k AlertKind) NeedsRun() bool {
+	return !slices.Contains([]AlertKind{AlertAway, AlertFault, AlertRestored}, k)
+}
+
+// AlertLevel is how loudly an alert is told.
+type AlertLevel string
+
+// The levels.
+const (
+	LevelQuiet   AlertLevel = "quiet"
+	LevelWarning AlertLevel = "warning"
+	// LevelWakes rings.
+	LevelWakes AlertLevel = "wakes"
+)
+
+// Level is the level at which a kind of alert is told unless something else decides.
+func (k AlertKind) Level() AlertLevel {
+	switch k {
+	case AlertReady, AlertPast, AlertFalling:
+		return LevelWakes
+	case AlertSlow, AlertCold, AlertWarm, AlertFault, AlertAway:
+		return LevelWarning
+	}
+	return LevelQuiet
+}
+
+// Condition is an alert whose condition holds. Kind and Episode identify it within its run.
+type Condition struct {
+	Kind AlertKind `json:"kind"`
+	// Episode counts the times the condition began to hold anew, from 1.
+	Episode int `json:"episode"`
+	// Since is when it began to hold, UTC.
+	Since time.Time `json:"since"`
+	// Text is what to tell the baker, one or two plain sentences.
+	Text string `json:"text"`
+}
+
+// Alert is an issued alert: a fact, stored in the same transaction that queues it for delivery.
+type Alert struct {
+	// ID is device, first 8 hex digits of the kernel's boot id, sequence. It is the same each time it is sent again.
+	ID      string     `json:"id"`
+	Kind    AlertKind  `json:"kind"`
+	Level   AlertLevel `json:"level"`
+	Station string     `json:"station"`
+	// Run is 0 for alerts without one.
+	Run     int `json:"run,omitempty"`
+	Episode int `json:"episode"`
+	// Issued is when it was decided.
+	Issued  Moment      `json:"issued"`
+	Quality TimeQuality `json:"time_quality"`
+	Text    string      `json:"text"`
+	// Repeats is the id of the first ring of which this is a repeat, N the count of rings, from 1.
+	Repeats string `json:"repeats,omitempty"`
+	N       int    `json:"n"`
+	// Acked is when a person acknowledged it; zero while it is active.
+	Acked Moment `json:"acked,omitzero"`
+}
+
+// DeliveryState is how far an alert has come on one route.
+type DeliveryState string
+
+// The states of a delivery.
+const (
+	DeliveryPending   DeliveryState = "pending"
+	DeliveryDelivered DeliveryState = "delivered"
+	// DeliveryExpired was given up because it was no longer worth sending.
+	DeliveryExpired DeliveryState = "expired"
+)
+
+// Delivery is one alert on one route out of the door.
+type Delivery struct {
+	Alert Alert         `json:"alert"`
+	Route string        `json:"route"`
+	State DeliveryState `json:"state"`
+	// Attempts counts the tries that the store was told of; Why is the last one's trouble.
+	Attempts int    `json:"attempts,omitempty"`
+	Why      string `json:"why,omitempty"`
+	// Settled is when it left the pending state.
+	Settled Moment `json:"settled,omitzero"`
+}
