@@ -71,7 +71,9 @@ func (n *Night) fill(room Room, main bool) {
 }
 
 // TimeTo is when the true multiple first reaches target, h, interpolated; false if it never does.
-func (n Night) TimeTo(target float64) (float64, bool) { return firstCrossing(n.Hours, n.Multiple, target) }
+func (n Night) TimeTo(target float64) (float64, bool) {
+	return firstCrossing(n.Hours, n.Multiple, target)
+}
 
 // MainTimeTo is TimeTo of the main dough.
 func (n Night) MainTimeTo(target float64) (float64, bool) {

@@ -98,7 +98,7 @@ func Feeding(c Culture, seedG, flourG, waterG float64) Params {
 	flour := flourG + seedG/2
 	p.InoculationPct = 100 * seedG / 2 / flour
 	p.HydrationPct = 100 * (waterG + seedG/2) / flour
-	p.SaltPct, p.SlumpPct, p.Flour.DomePct = 0, 2, 4
+	p.SaltPct, p.SlumpPct, p.Flour.DomePct, p.Flour.Strength = 0, 2, 4, 0.8
 	return p
 }
 
