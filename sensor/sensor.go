@@ -40,6 +40,13 @@ type Thermometer interface {
 	Temperature(ctx context.Context) (physic.Temperature, error)
 }
 
+// Hygrometer measures the relative humidity of the room.
+type Hygrometer interface {
+	String() string
+	// Humidity returns the newest relative humidity. It wraps one of this package's sentinels if there is none to trust.
+	Humidity(ctx context.Context) (physic.RelativeHumidity, error)
+}
+
 // Clock is the only clock of drivers and of the daemon's loop.
 type Clock interface {
 	// Wall is the wall clock, UTC; it may be wrong and may step.
