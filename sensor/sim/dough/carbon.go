@@ -8,8 +8,8 @@ const (
 	pressure     = 101325.0    // Pa, standard atmosphere
 	molarLitres  = 24.79       // l/mol, ideal gas at 25 °C and 100 kPa
 	referenceC   = 25.0        // °C
-	henry25      = 3.35e-4     // mol/m³/Pa at 25 °C: middle of 3.3e-4 to 3.4e-4, Sander 2023, Atmos. Chem. Phys. 23:10901
-	henryKelvin  = 2350.0      // K, temperature term: middle of 2300 to 2400 K, same source
+	henry25      = 3.4e-4      // mol/m³/Pa at 25 °C: of 3.3e-4 to 3.4e-4 in Sander 2023, Atmos. Chem. Phys. 23:10901
+	henryKelvin  = 2400.0      // K, temperature term: of 2300 to 2400 K, same source
 	waterDensity = 997.0       // kg/m³ at 25 °C
 )
 

@@ -18,7 +18,7 @@ type Dough struct {
 	baseL   float64 // volume of the settled dough per kg, l
 }
 
-// New mixes a dough.
+// New mixes a dough. An empty Mechanism is Monod; parameters that Check refuses give nonsense.
 func New(p Params) *Dough {
 	d := &Dough{p: p}
 	switch p.Mechanism {

@@ -14,14 +14,18 @@ type Options struct {
 	InoculationPct float64
 }
 
-// Cultures are drawn from wide ranges: two of them differ in gas by a factor of 2 about once in ten times (Hou & Hsu
+// Spreads of the logarithm. Cultures are drawn from wide ranges: two of them differ in gas by a factor of 2 about once in ten times (Hou & Hsu
 // 2013, Food Biosci. 3:75, found that factor between two).
-const spreadGas, spreadGrowth = 0.25, 0.14
+const (
+	spreadGas, spreadGrowth = 0.25, 0.14
+	// weakShare of the cultures are weak: little gas, and soon inhibited. Some of their doughs never double.
+	weakShare = 0.08
+)
 
 // DrawCulture draws a starter. Optima lie between those of C. milleri and of S. cerevisiae, 26 to 33 °C: most sourdoughs hold the latter.
 func DrawCulture(rng *rand.Rand) Culture {
 	opt := uniform(rng, 27, 33)
-	return Culture{
+	c := Culture{
 		GasLPerKgH: logNormal(rng, 1, spreadGas),
 		GrowthPerH: logNormal(rng, 0.34, spreadGrowth),
 		MinC:       uniform(rng, -4, 2.5),
@@ -31,6 +35,11 @@ func DrawCulture(rng *rand.Rand) Culture {
 		Tolerance:  logNormal(rng, 1, 0.12),
 		SaltFactor: uniform(rng, 0.78, 0.92),
 	}
+	if rng.Float64() < weakShare {
+		c.GasLPerKgH *= 0.6
+		c.Tolerance *= uniform(rng, 0.45, 0.8)
+	}
+	return c
 }
 
 // Draw draws one night's dough.

@@ -1,5 +1,10 @@
 package dough
 
+import (
+	"fmt"
+	"slices"
+)
+
 // Mechanism names one of the two unlike models of a dough.
 type Mechanism string
 
@@ -100,6 +105,55 @@ func Feeding(c Culture, seedG, flourG, waterG float64) Params {
 	p.HydrationPct = 100 * (waterG + seedG/2) / flour
 	p.SaltPct, p.SlumpPct, p.Flour.DomePct, p.Flour.Strength = 0, 2, 4, 0.8
 	return p
+}
+
+// Check refuses parameters that no dough has, naming the one at fault.
+func (p Params) Check() error {
+	if p.Mechanism != "" && !slices.Contains(Mechanisms, p.Mechanism) {
+		return fmt.Errorf("mechanism %q is unknown: it is one of %q", p.Mechanism, Mechanisms)
+	}
+	k := p.Culture
+	if !(k.MinC < k.OptC && k.OptC < k.MaxC && k.MaxC-k.OptC < k.OptC-k.MinC && k.MinC < referenceC && referenceC < k.MaxC) {
+		return fmt.Errorf("culture: min_c %g, opt_c %g, max_c %g must rise, hold 25 between them, and the best be nearer to the hottest", k.MinC, k.OptC, k.MaxC)
+	}
+	for _, b := range p.bounds() {
+		if !(b.v >= b.lo && b.v <= b.hi) {
+			return fmt.Errorf("%s %g is not between %g and %g", b.name, b.v, b.lo, b.hi)
+		}
+	}
+	return nil
+}
+
+// bound is a parameter with its limits.
+type bound struct {
+	name      string
+	v, lo, hi float64
+}
+
+func (p Params) bounds() []bound {
+	return []bound{
+		{"gas_l_per_kg_h", p.Culture.GasLPerKgH, 0.01, 10},
+		{"growth_per_h", p.Culture.GrowthPerH, 0.01, 2},
+		{"lag_h0", p.Culture.LagH0, 0, 10},
+		{"tolerance", p.Culture.Tolerance, 0.01, 10},
+		{"salt_factor", p.Culture.SaltFactor, 0, 2},
+		{"sugar_pct", p.Flour.SugarPct, 0, 30},
+		{"maltose_pct_h", p.Flour.MaltosePctH, 0, 5},
+		{"strength", p.Flour.Strength, 0.1, 5},
+		{"dome_pct", p.Flour.DomePct, 0, 50},
+		{"inoculation_pct", p.InoculationPct, 0.01, 100},
+		{"hydration_pct", p.HydrationPct, 40, 400},
+		{"salt_pct", p.SaltPct, 0, 10},
+		{"vigour", p.Vigour, 0.01, 10},
+		{"lag", p.Lag, 0, 20},
+		{"air_pct", p.AirPct, 0.5, 40},
+		{"start_c", p.StartC, 0, 45},
+		{"base_mm", p.BaseMM, 1, 500},
+		{"slump_pct", p.SlumpPct, 0, 100},
+		{"slump_h", p.SlumpH, 0.01, 10},
+		{"sample_h", p.SampleH, 0.01, 50},
+		{"main_h", p.MainH, 0.01, 50},
+	}
 }
 
 // shares returns flour and water in kg per kg dough.
