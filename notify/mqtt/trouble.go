@@ -1,0 +1,93 @@
+package mqtt
+
+import (
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+	"syscall"
+
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+// trouble is why there is no link, in words for a person.
+type trouble struct {
+	text, hint string
+	// lasting tells that only a person can change it: come back less often.
+	lasting bool
+}
+
+// connectError is a CONNECT that did not lead to a connection.
+type connectError struct {
+	code byte
+	err  error
+}
+
+func (e *connectError) Error() string { return e.err.Error() }
+func (e *connectError) Unwrap() error { return e.err }
+
+// takeovers is how many connections in a row must be cut short before a second client is suspected.
+const takeovers = 3
+
+func (c *Client) trouble(err error) trouble {
+	ce, connecting := errors.AsType[*connectError](err)
+	if connecting {
+		c.mu.Lock()
+		c.short = 0
+		c.mu.Unlock()
+		return c.connectTrouble(ce)
+	}
+	c.mu.Lock()
+	short := c.short
+	c.mu.Unlock()
+	if short >= takeovers {
+		return trouble{
+			text:    fmt.Sprintf("the broker keeps ending the connection: it looks as if another client uses the id %s", c.id()),
+			hint:    "give each device its own name under [device], and run one nightjar at a time",
+			lasting: true,
+		}
+	}
+	return trouble{text: fmt.Sprintf("link to the broker %s lost: %v", c.b.shown, err), hint: "it is opened again by itself"}
+}
+
+func (c *Client) connectTrouble(e *connectError) trouble {
+	switch e.code {
+	case packets.ErrRefusedBadUsernameOrPassword, packets.ErrRefusedNotAuthorised:
+		who := "a client without a user"
+		if c.o.User != "" {
+			who = fmt.Sprintf("the user %q or the password", c.o.User)
+		}
+		return trouble{fmt.Sprintf("the broker %s refuses %s", c.b.shown, who), "check user and password_file under [mqtt]", true}
+	case packets.ErrRefusedIDRejected:
+		return trouble{fmt.Sprintf("the broker %s refuses the id %s", c.b.shown, c.id()), "choose another name under [device]", true}
+	}
+	return c.networkTrouble(e.err)
+}
+
+func (c *Client) networkTrouble(err error) trouble {
+	text := fmt.Sprintf("broker %s: %s", c.b.shown, strings.TrimPrefix(err.Error(), "network Error : "))
+	var dns *net.DNSError
+	var unknown x509.UnknownAuthorityError
+	var host x509.HostnameError
+	var invalid x509.CertificateInvalidError
+	var record tls.RecordHeaderError
+	switch {
+	case errors.As(err, &unknown):
+		return trouble{text, "name the file of the certificate authority as ca_file under [mqtt]", true}
+	case errors.As(err, &host):
+		return trouble{text, "the certificate is for another name: use that one in url under [mqtt]", true}
+	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
+		return trouble{text, "the certificate's dates do not fit this clock: wait until the clock is set, else renew the certificate", false}
+	case errors.As(err, &record):
+		return trouble{text, "the other end does not speak TLS there: use mqtt:// or the TLS port", true}
+	case strings.Contains(err.Error(), "tls: certificate required"), strings.Contains(err.Error(), "tls: bad certificate"):
+		return trouble{text, "the broker wants a client certificate: name cert_file and key_file under [mqtt]", true}
+	case errors.As(err, &dns):
+		return trouble{text, "check the host in url under [mqtt] and the network", false}
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return trouble{text, "nothing listens there: start the broker or correct url under [mqtt]", false}
+	}
+	return trouble{text, "check the network and url under [mqtt]", false}
+}
