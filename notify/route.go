@@ -149,7 +149,24 @@ func (r *Route) Run(ctx context.Context) error {
 			r.take()
 		}
 	}
+	r.take() // what was acknowledged just before the stop need not be sent again after it
+	if pending, err := r.o.Outbox.Pending(r.o.Name, batch+len(r.unproven)); err == nil && len(r.acked) > 0 {
+		r.settleAcked(pending)
+	}
 	return nil
+}
+
+// settleAcked settles what a receiver or a person has acknowledged. It returns the rest, and how many it settled: what
+// the outbox cannot store now is in neither, so that it is not sent once more.
+func (r *Route) settleAcked(pending []rise.Delivery) (rest []rise.Delivery, moved int) {
+	for _, d := range pending {
+		if r.acked[d.Alert.ID] {
+			moved += r.settle(d, rise.DeliveryDelivered, d.Why)
+		} else {
+			rest = append(rest, d)
+		}
+	}
+	return rest, moved
 }
 
 // take takes over what was signalled.
@@ -181,16 +198,12 @@ func (r *Route) round(ctx context.Context) time.Duration {
 		if err != nil {
 			return r.failed("", err)
 		}
-		worthless, rest := Triage(pending, r.o.Now())
-		moved := 0
+		rest, moved := r.settleAcked(pending)
+		worthless, rest := Triage(rest, r.o.Now())
 		for _, w := range worthless {
 			moved += r.settle(w.Delivery, w.State, w.Why)
 		}
 		for _, d := range rest {
-			if r.acked[d.Alert.ID] {
-				moved += r.settle(d, rise.DeliveryDelivered, "acknowledged")
-				continue
-			}
 			if r.unproven[d.Alert.ID] {
 				continue
 			}
@@ -220,10 +233,8 @@ func (r *Route) deliver(ctx context.Context, d rise.Delivery) (moved int, wait t
 	switch {
 	case err == nil:
 		r.went()
-		if r.settle(d, rise.DeliveryDelivered, "") == 0 {
-			return 0, r.failed(id, errors.New("delivered, but that could not be stored"))
-		}
-		return 1, 0
+		r.acked[id] = true // if the outbox cannot store it now, it is tried again, but nothing is sent again
+		return r.settle(d, rise.DeliveryDelivered, ""), 0
 	case errors.Is(err, ErrUnproven):
 		r.went()
 		r.unproven[id] = true
