@@ -25,6 +25,8 @@ const (
 	PathJars    = "GET /api/jars"
 	PathJar     = "GET /api/jars/{name}"
 	PathAddJar  = "POST /api/jars"
+	// PathBackup answers a consistent copy of the store, as bytes.
+	PathBackup = "GET /api/backup"
 )
 
 // Problem is the body of an error.
