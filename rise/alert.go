@@ -59,8 +59,12 @@ type Condition struct {
 	Episode int `json:"episode"`
 	// Since is when it began to hold, UTC.
 	Since time.Time `json:"since"`
-	// Text is what to tell the baker, one or two plain sentences.
+	// Text is what to tell the baker, one or two plain sentences. It names no clock times: whoever shows it knows the zone.
 	Text string `json:"text"`
+	// UnseenFrom and UnseenTo bound the time in which it came to hold, UTC, where nothing was read for a while: after an
+	// outage. Both are zero otherwise, and where the clock was not set.
+	UnseenFrom time.Time `json:"unseen_from,omitzero"`
+	UnseenTo   time.Time `json:"unseen_to,omitzero"`
 }
 
 // Alert is an issued alert: a fact, stored in the same transaction that queues it for delivery.

@@ -21,6 +21,9 @@ func (k RunKind) Limit() time.Duration {
 	return 24 * time.Hour
 }
 
+// DefaultSoonMin is how many minutes before the target the alert soon is told unless a run says otherwise.
+const DefaultSoonMin = 60
+
 // Run is a labelled window of a station's readings.
 type Run struct {
 	// Number counts the runs of a device from 1.
@@ -34,9 +37,11 @@ type Run struct {
 	// Target is the multiple at which bulk fermentation is to end.
 	Target float64 `json:"target"`
 	// Plan is when the baker wants it ready, UTC; zero if no wish was given.
-	Plan    time.Time `json:"plan,omitzero"`
-	Recipe  string    `json:"recipe,omitempty"`
-	Starter string    `json:"starter,omitempty"`
+	Plan time.Time `json:"plan,omitzero"`
+	// SoonMin is how many minutes before the target the baker wants to be told that it is near; unknown is DefaultSoonMin.
+	SoonMin Num    `json:"soon_min,omitzero"`
+	Recipe  string `json:"recipe,omitempty"`
+	Starter string `json:"starter,omitempty"`
 	// InoculationPct is the prefermented flour as a percentage of all flour.
 	InoculationPct Num `json:"inoculation_pct,omitzero"`
 	// HydrationPct is water as a percentage of flour, SaltPct salt.

@@ -1,0 +1,197 @@
+package rise
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// readyProof is what ready needs; with sparse readings two must do.
+func (t *Tracker) proof(minutes float64) proof {
+	n := 3
+	if t.gate.spacing > 5.0/60 {
+		n = 2
+	}
+	return proof{n: n, hours: minutes / 60}
+}
+
+// releaseAt is the multiple below which the target counts as not reached any more.
+func (t *Tracker) releaseAt(p point) float64 {
+	return t.run.Target - max(readyRelease, 0.1*(t.run.Target-1), 3*p.random)
+}
+
+// decideReady asks for ready where the multiple is likelier than not to have reached the target, and certain to be near
+// it. A very doubtful multiple still rings, at the latest where it is a twentieth above the target.
+func (t *Tracker) decideReady(p point) bool {
+	if t.fresh.n == 0 || !p.known {
+		return false
+	}
+	target := t.run.Target
+	short := (p.multiple - readyShort*target) / p.u
+	ask := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort)
+	release := p.multiple < t.releaseAt(p)
+	need := t.proof(1)
+	if t.alerts.latches[readyIs].on {
+		need.hours = 5.0 / 60
+	}
+	changed := t.turn(readyIs, ask, release, t.fresh, need, func() string { return t.readyText(p) })
+	if !changed {
+		return false
+	}
+	l := &t.alerts.latches[readyIs]
+	if l.on {
+		t.temps.frozen = true
+		t.alerts.latches[soonIs].drop()
+		if g := t.alerts.gap; g.explains(t.now.hours) && t.course.crossed.Or(0) <= g.to.hours+outageHours {
+			l.cond.UnseenFrom, l.cond.UnseenTo = g.from.time, g.to.time
+			l.cond.Text += fmt.Sprintf(" It got there in the %s in which nothing was read.", lasting(g.to.hours-g.from.hours))
+		}
+	}
+	t.look()
+	return true
+}
+
+func (t *Tracker) readyText(p point) string {
+	text := fmt.Sprintf("The sample has risen to ×%.2f: your target of ×%.2f is reached.", p.multiple, t.run.Target)
+	if rate, _, ok := t.ratePct(); ok && rate > slowPct {
+		text += fmt.Sprintf(" It goes on rising by %.0f %% an hour.", rate)
+	}
+	if m, ok := t.doughMultiple().Get(); ok && math.Abs(m-p.multiple) > 0.05 {
+		text += fmt.Sprintf(" By its own temperature the main dough is at ×%.2f.", m)
+	}
+	return text
+}
+
+// advancePhase tells the phases of a new multiple.
+func (t *Tracker) advancePhase(p point) {
+	rate, u, ok := t.ratePct()
+	t.phase.advance(state{hours: t.now.hours, point: p, ratePct: rate, ratePctU: u, rated: ok, ready: t.alerts.latches[readyIs].on})
+}
+
+// soonHours is how long before the target soon is told, h.
+func (t *Tracker) soonHours() float64 {
+	return max(0, t.run.SoonMin.Or(DefaultSoonMin)) / 60
+}
+
+// decideSoon asks for soon where the median forecast is near, by a fresh forecast. It is told once; a new episode needs
+// the forecast to have moved out by more than its own doubt.
+func (t *Tracker) decideSoon() bool {
+	o, l := &t.outlook, &t.alerts.latches[soonIs]
+	if t.alerts.latches[readyIs].on || !t.base.known {
+		return false
+	}
+	lead := t.soonHours()
+	if left, ok := o.left(t.now.hours); !l.on && ok && left <= lead && t.now.hours-o.madeAt >= freshHours {
+		t.look()
+	}
+	left, ok := o.left(t.now.hours)
+	ask := ok && left <= lead
+	release := ok && left > lead+max(0.25, o.doubt()) || !ok && o.prediction.Chance.Or(1) < hopeless
+	return t.turn(soonIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 1}, func() string { return t.soonText(left) })
+}
+
+// left is the time to the median of the forecast, h.
+func (o *outlook) left(now float64) (float64, bool) {
+	p50, ok := o.prediction.P50.Get()
+	return p50 - now, ok && o.prediction.Reason == ""
+}
+
+// doubt is half the width of the forecast's 80 % interval, h.
+func (o *outlook) doubt() float64 {
+	p50 := o.prediction.P50.Or(0)
+	if p90, ok := o.prediction.P90.Get(); ok {
+		return (p90 - o.prediction.P10.Or(p50)) / 2
+	}
+	return p50 - o.prediction.P10.Or(p50)
+}
+
+func (t *Tracker) soonText(left float64) string {
+	text := fmt.Sprintf("About %s until ×%.2f", lasting(left), t.run.Target)
+	p10, known10 := t.outlook.prediction.P10.Get()
+	p90, known90 := t.outlook.prediction.P90.Get()
+	if known10 && known90 {
+		text += fmt.Sprintf(", with luck %s, at the latest %s", lasting(p10-t.now.hours), lasting(p90-t.now.hours))
+	}
+	return text + "."
+}
+
+// decidePast asks for past where the sample has gone well beyond its target.
+func (t *Tracker) decidePast(p point) bool {
+	if t.fresh.n == 0 || !p.known {
+		return false
+	}
+	limit := 1 + pastShare*(t.run.Target-1)
+	ready := t.alerts.latches[readyIs].on
+	ask := ready && p.multiple-p.random >= limit
+	return t.turn(pastIs, ask, !ready, t.fresh, t.proof(2), func() string {
+		return fmt.Sprintf("The sample is past its target: ×%.2f, and you wanted ×%.2f.", p.multiple, t.run.Target)
+	})
+}
+
+// decideFalling follows the phase, which has its own hysteresis.
+func (t *Tracker) decideFalling(p point) bool {
+	falling := t.phase.phase == PhaseFalling
+	return t.turn(fallingIs, falling, !falling, news{1, t.now.hours, t.now.hours}, proof{n: 1}, func() string {
+		return fmt.Sprintf("The sample is falling: it stood at ×%.2f and is at ×%.2f now.", t.phase.top, p.multiple)
+	})
+}
+
+// decideSlow asks for slow where the forecast is later than the baker's plan for all its doubt, or gives the target up.
+func (t *Tracker) decideSlow() bool {
+	late, planned := t.late()
+	chance, known := t.outlook.prediction.Chance.Get()
+	given := t.phase.phase != PhaseFalling && !t.alerts.latches[readyIs].on && t.base.known
+	lost := known && chance < hopeless && t.now.hours >= 3
+	ask := given && (lost || planned && late > lateHours)
+	release := t.alerts.latches[readyIs].on || known && chance > 2*hopeless && (!planned || late < 0)
+	return t.turn(slowIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 2}, func() string {
+		if lost {
+			return fmt.Sprintf("×%.2f may never come: %s.", t.run.Target, t.outlook.prediction.Reason)
+		}
+		return fmt.Sprintf("Slower than you planned: %s late at the best.", lasting(late))
+	})
+}
+
+// late is by how much the earliest likely time is behind the plan, h.
+func (t *Tracker) late() (hours float64, ok bool) {
+	p10, known := t.outlook.prediction.P10.Get()
+	if t.run.Plan.IsZero() || t.now.time.IsZero() || !known {
+		return 0, false
+	}
+	return p10 - t.now.hours - t.run.Plan.Sub(t.now.time).Hours(), true
+}
+
+// decideTemperature asks for cold and warm by the smoothed temperature, while there is still something to rise.
+func (t *Tracker) decideTemperature() bool {
+	c, ok := t.temps.now.Get()
+	if !ok {
+		return false
+	}
+	by, need := news{1, t.now.hours, t.now.hours}, proof{n: 3, hours: 0.5}
+	open := !t.alerts.latches[readyIs].on && !t.alerts.chilled
+	cold := t.turn(coldIs, open && c < coldC, !open || c > coldC+1.5, by, need, func() string {
+		return fmt.Sprintf("The sample is at %.0f °C: it will hardly rise until it is warmer.", c)
+	})
+	warm := t.turn(warmIs, open && c > warmC, !open || c < warmC-1.5, by, need, func() string {
+		return fmt.Sprintf("The sample is at %.0f °C: much warmer harms its yeast. Move it somewhere cooler.", c)
+	})
+	return cold || warm
+}
+
+// lasting is a time in words, to five minutes where it is long.
+func lasting(hours float64) string {
+	minutes := int(math.Round(max(hours, 0) * 60))
+	if minutes > 20 {
+		minutes = (minutes + 2) / 5 * 5
+	}
+	switch {
+	case minutes < 1:
+		return "a moment"
+	case minutes == 1:
+		return "1 minute"
+	case minutes < 100:
+		return fmt.Sprintf("%d minutes", minutes)
+	}
+	d := time.Duration(minutes) * time.Minute
+	return fmt.Sprintf("%d h %02d min", int(d.Hours()), minutes%60)
+}

@@ -1,0 +1,45 @@
+package rise
+
+import "time"
+
+// runClock turns stamps into hours of run time. Within a boot it goes by the boot's own clock, whatever the wall clock
+// did; from one boot to the next by the wall time, where both sides have one.
+type runClock struct {
+	last  Stamp
+	wall  time.Time
+	hours float64
+	set   bool
+}
+
+// newRunClock starts at a run's start; at the zero Moment it starts with the first reading.
+func newRunClock(started Moment) runClock {
+	if started.IsZero() {
+		return runClock{}
+	}
+	return runClock{last: started.Stamp, wall: started.Wall, set: true}
+}
+
+// advance moves the clock to a stamp and returns the hours since the start. It is false, and the clock stays, where the
+// stamp is before the last one.
+func (c *runClock) advance(s Stamp, wall time.Time) (float64, bool) {
+	h, ok := c.at(s, wall)
+	if ok {
+		c.last, c.wall, c.hours, c.set = s, wall, h, true
+	}
+	return h, ok
+}
+
+// at is the run time of a stamp that is not before the last one. A gap between boots of unknown length counts as none.
+func (c *runClock) at(s Stamp, wall time.Time) (float64, bool) {
+	switch {
+	case !c.set:
+		return 0, true
+	case s.Before(c.last):
+		return c.hours, false
+	case s.Boot == c.last.Boot:
+		return c.hours + (s.At - c.last.At).Hours(), true
+	case wall.IsZero() || c.wall.IsZero():
+		return c.hours, true
+	}
+	return c.hours + max(0, wall.Sub(c.wall).Hours()), true
+}

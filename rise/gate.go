@@ -1,0 +1,239 @@
+package rise
+
+import "math"
+
+// Why a reading was set aside, in the words that people are shown.
+const (
+	asideBackwards = "time runs back"
+	asideNoRange   = "no usable range"
+	asideNoJar     = "a range without a jar"
+	asideBelow     = "below the jar's floor"
+	asideIgnored   = "ignored by hand"
+	asideAlone     = "unlike the readings before it"
+	asideMoved     = "moved: waiting to see whether it stays"
+	asideCovered   = "something stands in the way"
+	asideEnded     = "after the end"
+)
+
+// sighting is one usable level on its way to the smoother.
+type sighting struct {
+	hours, level float64
+	// white and rounding are the variances that noise tells apart, mm².
+	white, rounding float64
+	spread          bool
+}
+
+// gate lets readings into the smoother. One that does not fit waits; several in a row that agree with one another are
+// taken for what they are: the sample after a gap, a sample or jar that was shifted (the curve is carried on with a new
+// offset), or a true fall.
+type gate struct {
+	smooth smoother
+	noise  noise
+	// carry is what is added to a level so that the curve goes on over shifts, with its variance.
+	carry, carryVar float64
+	rounding        float64
+	waiting         []sighting
+	lastIn          float64 // hours of the last reading let in
+	spacing         float64 // usual time between readings, h
+	lastSeen        float64
+	seen            int
+}
+
+// The gate's limits. A level further than gateSigmas standard deviations and gateMM from its prediction waits.
+const (
+	gateSigmas = 4.0
+	gateMM     = 1.0
+	// A shift upwards is believed after shiftHours, one downwards after dropHours: a burst bubble heals, dough cannot
+	// jump. Beyond farMM it takes farHours and the slope of a rising sample: a lid or a hand stands still.
+	shiftHours = 2.0 / 60
+	dropHours  = 10.0 / 60
+	farMM      = 15.0
+	farHours   = 20.0 / 60
+	// After a gap of gapHours one reading is not enough.
+	gapHours = 6.0 / 60
+	// enough is how many readings must agree.
+	enough = 5
+)
+
+// verdict is what became of a reading: let in (with those that had waited for it), or why not.
+type verdict struct {
+	in     []sighting
+	reason string
+	// restarted tells that everything before counts for nothing: there was no settled sample yet.
+	restarted bool
+}
+
+// context is what the gate must know of the sample to tell a shift from a fall.
+type context struct {
+	// settled tells that there is a base level, mayFall that the sample has risen and slowed down, yielding that a person
+	// has just worked on it.
+	settled, mayFall, yielding bool
+}
+
+// admit decides on a level.
+func (g *gate) admit(s sighting, c context) verdict {
+	g.pace(s.hours)
+	if !g.smooth.begun {
+		return g.begin(s)
+	}
+	if g.fits(s) && !g.afterGap(s.hours) {
+		g.waiting = g.waiting[:0]
+		return g.letIn(s)
+	}
+	g.wait(s)
+	if !g.agreed(c) {
+		return verdict{reason: g.waitReason(s)}
+	}
+	return g.resolve(c)
+}
+
+// pace learns the usual spacing of the readings.
+func (g *gate) pace(hours float64) {
+	if g.seen > 0 {
+		dt := hours - g.lastSeen
+		if g.seen == 1 {
+			g.spacing = dt
+		}
+		g.spacing += (min(dt, 4*g.spacing) - g.spacing) / 8
+	}
+	g.seen++
+	g.lastSeen = hours
+}
+
+func (g *gate) begin(s sighting) verdict {
+	g.smooth.begin(s.hours, s.level+g.carry, g.variance(s))
+	g.lastIn, g.rounding = s.hours, s.rounding
+	return verdict{in: []sighting{s}}
+}
+
+// variance is a level's own variance as far as learned, mm².
+func (g *gate) variance(s sighting) float64 {
+	return s.white*g.noise.factor(s.spread) + s.rounding
+}
+
+// fits reports whether a level is near its prediction.
+func (g *gate) fits(s sighting) bool {
+	p := g.smooth.predicted(s.hours)
+	d := math.Abs(s.level + g.carry - p.x)
+	return d <= max(gateMM, gateSigmas*math.Sqrt(p.pxx+g.variance(s)))
+}
+
+// afterGap reports whether so long nothing came in that a single reading proves nothing.
+func (g *gate) afterGap(hours float64) bool {
+	return hours-g.lastIn > max(gapHours, 2.5*g.spacing)
+}
+
+// letIn updates the smoother.
+func (g *gate) letIn(s sighting) verdict {
+	p := g.smooth.predicted(s.hours)
+	y, r := s.level+g.carry, g.variance(s)
+	d := y - p.x
+	g.noise.learn(d*d, p.pxx+s.rounding, s.white, s.spread)
+	g.smooth = p.updated(y, r)
+	g.lastIn, g.rounding = s.hours, s.rounding
+	return verdict{in: []sighting{s}}
+}
+
+// wait keeps a level that does not fit; those before it are dropped where it does not agree with them either.
+func (g *gate) wait(s sighting) {
+	if n := len(g.waiting); n > 0 {
+		last := g.waiting[n-1]
+		d := math.Abs(s.level - last.level - g.smooth.v*(s.hours-last.hours))
+		if d > max(gateMM, gateSigmas*math.Sqrt(g.variance(s)+g.variance(last))) {
+			g.waiting = g.waiting[:0]
+		}
+	}
+	if len(g.waiting) == 64 {
+		g.waiting = g.waiting[:copy(g.waiting, g.waiting[1:])]
+	}
+	g.waiting = append(g.waiting, s)
+}
+
+func (g *gate) waitReason(s sighting) string {
+	switch step := g.step(); {
+	case len(g.waiting) < 3:
+		return asideAlone
+	case math.Abs(step) > farMM:
+		return asideCovered
+	}
+	return asideMoved
+}
+
+// step is how far the waiting levels lie above the prediction, mm.
+func (g *gate) step() float64 {
+	sum, weight := 0.0, 0.0
+	for _, w := range g.waiting {
+		k := 1 / g.variance(w)
+		sum += k * (w.level + g.carry - g.smooth.predicted(w.hours).x)
+		weight += k
+	}
+	return sum / weight
+}
+
+// agreed reports whether the waiting levels have agreed for long enough to be believed.
+func (g *gate) agreed(c context) bool {
+	n := len(g.waiting)
+	span := g.waiting[n-1].hours - g.waiting[0].hours
+	if g.afterGap(g.waiting[0].hours) && g.fits(g.waiting[n-1]) {
+		return n >= 3
+	}
+	if !c.settled || c.yielding {
+		return n >= enough && span >= shiftHours
+	}
+	need := shiftHours
+	switch step := g.step(); {
+	case math.Abs(step) > farMM:
+		need = farHours
+		if !g.movesLike() {
+			return false
+		}
+	case step < 0:
+		need = dropHours
+	}
+	return n >= min(enough, 3+int(need/max(g.spacing, 1e-3))) && span >= need
+}
+
+// movesLike reports whether the waiting levels rise or fall as the sample did, by no more doubt than tells a rising
+// sample from a still lid.
+func (g *gate) movesLike() bool {
+	first, last := g.waiting[0], g.waiting[len(g.waiting)-1]
+	span := last.hours - first.hours
+	if span <= 0 {
+		return false
+	}
+	slope := (last.level - first.level) / span
+	doubt := 2 * math.Sqrt(g.variance(first)+g.variance(last)) / span
+	return math.Abs(slope-g.smooth.v) <= max(doubt, 0.01*scaleOf(g.smooth.x)) && math.Abs(g.smooth.v) > 2*doubt
+}
+
+// resolve takes the waiting levels in: as they are, as the start of everything, as a true fall, or carried on.
+func (g *gate) resolve(c context) verdict {
+	step := g.step()
+	last := g.waiting[len(g.waiting)-1]
+	gap := g.afterGap(g.waiting[0].hours) && g.fits(last)
+	switch {
+	case gap:
+	case !c.settled:
+		g.begin(g.waiting[0])
+		return g.takeWaiting(true)
+	case c.yielding || step < 0 && c.mayFall:
+		p := g.smooth.predicted(g.waiting[0].hours)
+		p.x, p.pxx, p.pxv = g.waiting[0].level+g.carry, g.variance(g.waiting[0]), 0
+		g.smooth = p
+	default:
+		p := g.smooth.predicted(g.waiting[len(g.waiting)/2].hours)
+		g.carry -= step
+		g.carryVar += p.pxx + g.variance(last)/float64(len(g.waiting))
+	}
+	return g.takeWaiting(false)
+}
+
+// takeWaiting lets all waiting levels in.
+func (g *gate) takeWaiting(restarted bool) verdict {
+	in := append([]sighting(nil), g.waiting...)
+	g.waiting = g.waiting[:0]
+	for _, s := range in {
+		g.letIn(s)
+	}
+	return verdict{in: in, restarted: restarted}
+}

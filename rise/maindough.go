@@ -1,0 +1,90 @@
+package rise
+
+import (
+	"math"
+	"slices"
+)
+
+// mainDough follows the dough that the sample stands for: the sample's curve, as a function of the sample's thermal
+// time, read off at the dough's own thermal time. The small sample follows the room faster than the dough does.
+type mainDough struct {
+	// offset is the dough's temperature above the sample's when it was last known, at offsetAt.
+	offset, offsetAt float64
+	known            bool
+	thermal, at      float64
+	lastC            float64
+	curve            []thermalLevel
+}
+
+// thermalLevel is a level of the sample at its thermal time.
+type thermalLevel struct{ thermal, level float64 }
+
+// doughHours is the time constant with which a dough of a kilogram or two comes to the temperature of its sample's
+// surroundings while nobody measures it, h: 1.7 h by a lumped model of a bare bowl, 2.3–4.6 h in a published home series.
+const doughHours = 3.0
+
+// see takes a temperature of the main dough.
+func (d *mainDough) see(hours float64, doughC Num, t *temperatures) {
+	c, ok := plausibleC(doughC)
+	sample, sampled := t.last.Get()
+	if !ok || !sampled {
+		return
+	}
+	if !d.known {
+		d.known, d.thermal, d.at, d.lastC = true, t.thermal, hours, c
+	}
+	d.offset, d.offsetAt = c-sample, hours
+}
+
+// add carries the dough's thermal time on to a reading. Until its temperature was first known the dough is taken to have
+// been as warm as the sample.
+func (d *mainDough) add(hours float64, r Reading, t *temperatures) {
+	if r.JarC.IsKnown() {
+		d.see(hours, r.DoughC, t)
+	}
+	sample, ok := t.last.Get()
+	if !d.known || !ok {
+		return
+	}
+	c := sample + d.offset*math.Exp((d.offsetAt-hours)/doughHours)
+	d.thermal += (hours - d.at) * (t.pace(d.lastC) + t.pace(c)) / 2
+	d.at, d.lastC = hours, c
+}
+
+// trace keeps the sample's curve: the newest bin, begun anew or still growing.
+func (d *mainDough) trace(thermal, level float64, begun bool) {
+	if n := len(d.curve); n > 0 && !begun {
+		d.curve[n-1].level = level
+		return
+	}
+	d.curve = append(d.curve, thermalLevel{thermal, level})
+}
+
+// level is the level that the dough would have in the sample's jar; beyond the sample's newest it goes on at the
+// sample's last pace. It is unknown without a temperature of the dough.
+func (d *mainDough) level(ratePerThermal float64) Num {
+	n := len(d.curve)
+	if !d.known || n < 2 {
+		return Num{}
+	}
+	i, _ := slices.BinarySearchFunc(d.curve, d.thermal, func(p thermalLevel, t float64) int {
+		switch {
+		case p.thermal < t:
+			return -1
+		case p.thermal > t:
+			return 1
+		}
+		return 0
+	})
+	switch {
+	case i == 0:
+		return Known(d.curve[0].level)
+	case i == n:
+		return Known(d.curve[n-1].level + ratePerThermal*(d.thermal-d.curve[n-1].thermal))
+	}
+	a, b := d.curve[i-1], d.curve[i]
+	if b.thermal <= a.thermal {
+		return Known(b.level)
+	}
+	return Known(a.level + (b.level-a.level)*(d.thermal-a.thermal)/(b.thermal-a.thermal))
+}

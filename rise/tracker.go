@@ -1,0 +1,230 @@
+package rise
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Algorithm is the version of the fold. It grows with every change that may give other estimates for the same readings.
+const Algorithm = 1
+
+// Tracker folds one run's readings and actions, in the order of their stamps, into estimates. Each estimate uses only
+// what was added before it. A Tracker must not be used from two goroutines at once.
+type Tracker struct {
+	run     Run
+	jar     Jar
+	past    []Summary
+	volume  volumeCurve
+	clock   runClock
+	gate    gate
+	levels  binned
+	base    base
+	rate    Num // mm/h
+	rateU   float64
+	temps   temperatures
+	main    mainDough
+	ignored []span
+	phase   phases
+	alerts  conditions
+	outlook outlook
+	course  course
+	ended   bool
+	yields  float64 // run time until which a person's work on the sample explains a step, h
+	now     moment
+	fresh   news // the readings that the last one let in
+}
+
+// moment is a reading's place in time.
+type moment struct {
+	hours float64
+	time  time.Time
+}
+
+// span is a stretch of wall time set aside by a person.
+type span struct{ from, to time.Time }
+
+func (s span) covers(t time.Time) bool {
+	return !t.IsZero() && !t.Before(s.from) && (s.to.IsZero() || t.Before(s.to))
+}
+
+// NewTracker starts a run's fold. It uses the case's Run, Jar and Past. A jar that cannot be or a target that cannot be
+// reached is an error that says what to do.
+func NewTracker(c Case) (*Tracker, error) {
+	if err := c.Jar.Check(); err != nil {
+		return nil, fmt.Errorf("jar %s: %w", c.Jar.Name, err)
+	}
+	if err := checkRun(c.Run); err != nil {
+		return nil, err
+	}
+	t := &Tracker{run: c.Run, jar: c.Jar, past: c.Past, volume: c.Jar.Profile.compile(), clock: newRunClock(c.Run.Started)}
+	if level, ok := c.Run.BaseMM.Get(); ok {
+		u := c.Run.UBaseMM.Or(defaultUBaseMM)
+		t.base.set(level, u*u, 0)
+	}
+	return t, nil
+}
+
+// defaultUBaseMM is the standard uncertainty of a base level that a person read without saying how well, mm: half a
+// division of a ruler either way. Common practice, no source.
+const defaultUBaseMM = 0.5
+
+// checkRun tells what makes a run's numbers impossible.
+func checkRun(r Run) error {
+	if !(r.Target > 1 && r.Target <= 10) {
+		return fmt.Errorf("target of ×%g cannot be: it must be above 1 and at most 10 (2.0 is doubled)", r.Target)
+	}
+	if v, ok := r.BaseMM.Get(); ok {
+		if err := inside("base level", v, 1, 1000, "mm"); err != nil {
+			return err
+		}
+	}
+	if v, ok := r.UBaseMM.Get(); ok {
+		return inside("base level's uncertainty", v, 0, 100, "mm")
+	}
+	return nil
+}
+
+// Add takes the next reading and returns what is known with it. A reading that cannot be used changes nothing but the
+// time; the estimate says why it was set aside.
+func (t *Tracker) Add(r Reading) Estimate {
+	hours, ok := t.clock.advance(r.Stamp, r.Time)
+	if !ok {
+		return t.estimate(r, Num{}, asideBackwards)
+	}
+	t.now = moment{hours, r.Time}
+	t.temps.add(hours, r)
+	level, reason := t.admit(r, hours)
+	t.main.add(hours, r, &t.temps)
+	t.decide()
+	return t.estimate(r, level, reason)
+}
+
+// admit puts a reading's level through the gate, and on into everything that is kept of it.
+func (t *Tracker) admit(r Reading, hours float64) (level Num, reason string) {
+	t.fresh = news{now: hours}
+	raw, reason := t.level(r)
+	if reason != "" {
+		return Num{}, reason
+	}
+	white, rounding := t.gate.noise.of(r, raw)
+	s := sighting{hours: hours, level: raw, white: white, rounding: rounding, spread: r.SpreadMM.IsKnown() && r.Valid > 0}
+	v := t.gate.admit(s, context{settled: t.base.known, mayFall: t.phase.mayFall(), yielding: hours < t.yields})
+	if v.restarted {
+		t.levels = binned{bins: t.levels.bins[:0]}
+	}
+	if v.reason != "" {
+		return Num{}, v.reason
+	}
+	t.fresh.n, t.fresh.first = len(v.in), v.in[0].hours
+	for _, s := range v.in {
+		t.keep(s)
+	}
+	return Known(raw + t.gate.carry), ""
+}
+
+// keep stores a level that was let in, and looks for the base level and the rate.
+func (t *Tracker) keep(s sighting) {
+	begun := t.levels.add(s.hours, s.level+t.gate.carry, t.gate.variance(s))
+	b := &t.levels.bins[len(t.levels.bins)-1]
+	b.rounding, b.temp = s.rounding, t.temps.now
+	t.main.trace(t.temps.thermal, b.mean(), begun)
+	t.base.reopen(t.gate.smooth, t.phase.top)
+	t.base.search(&t.levels)
+	t.measureRate()
+}
+
+// level is a reading's raw level, or why there is none.
+func (t *Tracker) level(r Reading) (float64, string) {
+	if t.ended {
+		return 0, asideEnded
+	}
+	for _, s := range t.ignored {
+		if s.covers(r.Time) {
+			return 0, asideIgnored
+		}
+	}
+	level, ok := r.LevelMM.Get()
+	if dist, ranged := r.RangeMM.Get(); ranged && !t.jar.isLevelsOnly() {
+		level, ok = t.jar.Level(dist), true
+	} else if ranged && !ok {
+		return 0, asideNoJar
+	}
+	switch {
+	case r.Fault != FaultNone:
+		return 0, asideNoRange + ": " + string(r.Fault)
+	case !ok:
+		return 0, asideNoRange
+	case level < -3*math.Max(t.jar.UFloorMM, 1):
+		return 0, asideBelow
+	}
+	return level, ""
+}
+
+// rateHours is the stretch over which the rate is measured, h; where the readings are sparse it grows to rateMost.
+const (
+	rateHours = 20.0 / 60
+	rateMost  = 1.0
+)
+
+// measureRate fits a straight line to the last stretch of levels.
+func (t *Tracker) measureRate() {
+	now := t.levels.bins[len(t.levels.bins)-1].at()
+	bins := t.levels.since(now - rateHours)
+	if len(bins) < 4 {
+		bins = t.levels.since(now - rateMost)
+		bins = bins[max(0, len(bins)-4):]
+	}
+	slope, variance, ok := lineOver(bins)
+	if !ok {
+		t.rate = Num{}
+		return
+	}
+	t.rate, t.rateU = Known(slope), math.Sqrt(variance)
+}
+
+// estimate puts together what is known now.
+func (t *Tracker) estimate(r Reading, level Num, reason string) Estimate {
+	e := Estimate{
+		Stamp: r.Stamp, Time: r.Time, LevelMM: level, SetAside: reason,
+		Phase: t.phase.name(), Forecast: t.outlook.forecast, Holds: t.alerts.holds(),
+	}
+	if !t.base.known {
+		return e
+	}
+	p := t.point()
+	e.BaseMM, e.UBaseMM = Known(t.base.level), Known(math.Sqrt(t.base.variance))
+	e.Multiple, e.MultipleU = Known(p.multiple), Known(p.u)
+	e.DoughMultiple = t.doughMultiple()
+	if rate, _, ok := t.ratePct(); ok {
+		e.RatePctH = Known(rate)
+	}
+	return e
+}
+
+// ratePct is the rate with its standard uncertainty, % of the base volume per hour.
+func (t *Tracker) ratePct() (rate, u float64, ok bool) {
+	v, ok := t.rate.Get()
+	if !ok || !t.base.known {
+		return 0, 0, false
+	}
+	_, perMM := t.volume(t.gate.smooth.x)
+	base, _ := t.volume(t.base.level)
+	return 100 * v * perMM / base, 100 * t.rateU * perMM / base, true
+}
+
+// doughMultiple is the main dough's own multiple.
+func (t *Tracker) doughMultiple() Num {
+	pace := t.temps.pace(t.temps.now.Or(referenceC))
+	perThermal := 0.0
+	if pace > 0 {
+		perThermal = max(0, t.rate.Or(0)) / pace
+	}
+	level, ok := t.main.level(perThermal).Get()
+	if !ok {
+		return Num{}
+	}
+	base, _ := t.volume(t.base.level)
+	v, _ := t.volume(max(level, t.base.level))
+	return Known(v / base)
+}
