@@ -2,6 +2,8 @@ package config
 
 import (
 	"time"
+
+	"nightjar/rise"
 )
 
 // Config is a checked configuration.
@@ -123,7 +125,7 @@ func Default() Config {
 		Device:   Device{Name: "nightjar"},
 		Store:    Store{FlushRun: 2 * time.Minute, FlushIdle: 10 * time.Minute},
 		MQTT:     MQTT{Listen: "127.0.0.1:1883", ClientID: "nightjar-nightjar", KeepAlive: 30 * time.Second},
-		Alerts:   Alerts{Soon: 45 * time.Minute, Repeat: 5 * time.Minute, Rings: 6},
+		Alerts:   Alerts{Soon: rise.DefaultSoonMin * time.Minute, Repeat: 5 * time.Minute, Rings: 6},
 		Stations: []Station{defaultStation()},
 	}
 }
