@@ -87,6 +87,13 @@ func (s *supply) Brownout() {
 	s.Plug()
 }
 
+// BootedBy dates the last power-up back to a time since boot, for one that is told late.
+func (s *supply) BootedBy(at time.Duration) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.since = min(s.since, at)
+}
+
 func (s *supply) isHeld() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
