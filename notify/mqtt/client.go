@@ -30,7 +30,8 @@ type Client struct {
 	link     *link // nil while there is none
 	retained map[string]*retained
 	status   Status
-	short    int // connections in a row that the broker ended soon after it had accepted them
+	short    int    // connections in a row that the broker ended soon after it had accepted them
+	told     string // the last trouble logged; used by connections only
 }
 
 // retained is the newest value of a topic; only that one waits.
@@ -210,7 +211,7 @@ func (c *Client) unsent(topics ...string) {
 	c.mu.Lock()
 	for t, r := range c.retained {
 		if len(topics) == 0 || slices.Contains(topics, t) {
-			r.sent = 0
+			r.version++ // not sent = 0: a publish of the old value may be under way
 		}
 	}
 	c.mu.Unlock()

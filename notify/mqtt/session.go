@@ -28,6 +28,7 @@ func (c *Client) connections(ctx context.Context) {
 		}
 		if time.Since(began) > c.waits.shortLife {
 			wait = 0
+			c.told = ""
 		}
 		wait = min(max(2*wait, c.waits.firstRetry), limit)
 		select {
@@ -113,8 +114,11 @@ func (c *Client) up(l *link) {
 	c.mu.Lock()
 	c.link = l
 	c.status = Status{Connected: true, Since: time.Now()}
+	short := c.short
 	c.mu.Unlock()
-	c.log.Info("connected")
+	if short < takeovers {
+		c.log.Info("connected")
+	}
 	c.unsent()
 	c.Kick()
 }
@@ -125,7 +129,7 @@ func (c *Client) noLink() {
 	c.mu.Unlock()
 }
 
-// down notes why there is no link and logs it if that is new.
+// down notes why there is no link and logs it if that is new: a link that keeps coming and going is told once.
 func (c *Client) down(t trouble) {
 	c.mu.Lock()
 	was := c.status
@@ -134,7 +138,8 @@ func (c *Client) down(t trouble) {
 		c.status.Since = time.Now()
 	}
 	c.mu.Unlock()
-	if was.Trouble != t.text {
+	if c.told != t.text {
+		c.told = t.text
 		c.log.Warn("no link to the broker", "why", t.text, "hint", t.hint)
 	}
 }
