@@ -1,0 +1,238 @@
+package store
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"nightjar/rise"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Act does and stores what a person did, in one transaction, and returns it with everything filled in, and the run that
+// it started, ended or belongs to. It is durable when Act returns.
+//
+// An action with an id that is known is not done again: the stored one is returned. At is when the caller was told of
+// it; When, if left out, is the same moment. When.Wall alone, or with Typed set, is a time that a person typed: its
+// stamp is what the anchors make of it, now and whenever it is read again. An action that names no run belongs to the
+// station's open one, if there is one.
+//
+// start needs Start; feed opens the run in Start, if there is one, and ends the station's open starter run; end
+// acknowledges the run's alerts; ack acknowledges one alert or all active ones of the station. Everything else is stored.
+//
+// Errors wrap ErrRunOpen, ErrRunClosed, ErrNotFound or ErrInvalid; then nothing was done.
+func (db *DB) Act(a rise.Action) (rise.Action, *rise.Run, error) {
+	if !slices.Contains(rise.ActionKinds, a.Kind) {
+		return a, nil, fmt.Errorf("action %q: %w", a.Kind, ErrInvalid)
+	}
+	d := deed{a: a, line: db.Timeline(), id: fmt.Sprintf("%s-%s-a", db.device, db.boot8())}
+	if err := d.fillMoments(db); err != nil {
+		return a, nil, err
+	}
+	err := db.update(d.do)
+	if err != nil && !errors.Is(err, errKnown) {
+		return a, nil, fmt.Errorf("%s: %w", a.Kind, err)
+	}
+	if d.run != nil {
+		r := resolveRun(d.line, *d.run)
+		d.run = &r
+	}
+	return resolveAction(d.line, d.a), d.run, nil
+}
+
+// deed is an action being done.
+type deed struct {
+	a    rise.Action
+	line rise.Timeline
+	id   string // what ids that callers left out begin with
+	run  *rise.Run
+}
+
+func (d *deed) fillMoments(db *DB) error {
+	a := &d.a
+	if a.At.IsZero() && db.opts.Now != nil {
+		a.At = db.opts.Now()
+	}
+	if a.At.Boot == 0 {
+		a.At.Boot = db.boot
+	}
+	if a.At.Boot != db.boot {
+		return fmt.Errorf("%s told in boot %d, this is boot %d: %w", a.Kind, a.At.Boot, db.boot, ErrInvalid)
+	}
+	if wall, q := d.line.Wall(a.At.Stamp); q != rise.TimeUnknown && a.At.Wall.IsZero() {
+		a.At.Wall = wall
+	}
+	a.At.At = a.At.At.Truncate(time.Millisecond)
+	switch {
+	case a.When.IsZero():
+		a.When = a.At
+	case a.When.Stamp.IsZero():
+		a.When.Typed = true
+	}
+	a.When.Wall, a.At.Wall = a.When.Wall.UTC(), a.At.Wall.UTC()
+	resolve(d.line, &a.When, a.At.Stamp)
+	return nil
+}
+
+func (d *deed) do(tx *bolt.Tx) error {
+	if known, err := d.known(tx); known || err != nil {
+		return errors.Join(err, errKnown)
+	}
+	var err error
+	switch d.a.Kind {
+	case rise.ActionStart:
+		err = d.start(tx)
+	case rise.ActionFeed:
+		err = d.feed(tx)
+	case rise.ActionEnd:
+		err = d.end(tx)
+	case rise.ActionAck:
+		err = d.ack(tx)
+	default:
+		err = d.belong(tx)
+	}
+	if err != nil {
+		return err
+	}
+	return d.store(tx)
+}
+
+// known finds an action done before under the same id.
+func (d *deed) known(tx *bolt.Tx) (bool, error) {
+	if d.a.ID == "" {
+		return false, nil
+	}
+	k := tx.Bucket(bucketActionIDs).Get([]byte(d.a.ID))
+	if k == nil {
+		return false, nil
+	}
+	d.a = rise.Action{}
+	if err := decode(tx.Bucket(bucketActions).Get(k), &d.a); err != nil {
+		return true, err
+	}
+	if d.a.Run == 0 {
+		return true, nil
+	}
+	r, err := getRun(tx, d.a.Run)
+	d.run = &r
+	return true, err
+}
+
+func (d *deed) start(tx *bolt.Tx) error {
+	if d.a.Start == nil {
+		return fmt.Errorf("no run given: %w", ErrInvalid)
+	}
+	r := *d.a.Start
+	if r.Station == "" {
+		r.Station = d.a.Station
+	}
+	r.Started = d.a.When
+	r, err := beginRun(tx, r)
+	if err != nil {
+		return err
+	}
+	d.a.Start, d.run, d.a.Run, d.a.Station = &r, &r, r.Number, r.Station
+	return nil
+}
+
+func (d *deed) feed(tx *bolt.Tx) error {
+	if d.a.Start == nil {
+		return d.belong(tx)
+	}
+	d.a.Start.Kind = rise.RunStarter
+	station := d.a.Start.Station
+	if station == "" {
+		station = d.a.Station
+	}
+	old, open, err := openRun(tx, station)
+	if err != nil {
+		return err
+	}
+	if open && old.Kind == rise.RunStarter {
+		if err := d.close(tx, old); err != nil {
+			return err
+		}
+	}
+	return d.start(tx)
+}
+
+func (d *deed) end(tx *bolt.Tx) error {
+	if err := d.belong(tx); err != nil {
+		return err
+	}
+	switch {
+	case d.run == nil:
+		return hintf("'nightjar status' shows what is watched.", "station %s has no open run: %w", d.a.Station, ErrNotFound)
+	case !d.run.Open():
+		return fmt.Errorf("run %d: %w", d.run.Number, ErrRunClosed)
+	case d.a.When.Before(d.run.Started.Stamp):
+		return fmt.Errorf("run %d began after that: %w", d.run.Number, ErrInvalid)
+	}
+	return d.close(tx, *d.run)
+}
+
+// close ends a run by a person's deed. Who does that knows of its alerts.
+func (d *deed) close(tx *bolt.Tx, r rise.Run) error {
+	r.End, r.EndReason = d.a.When, "end"
+	d.run = &r
+	if err := closeRun(tx, r); err != nil {
+		return err
+	}
+	_, err := acknowledge(tx, alertPrefix(r.Station, r.Number), d.a.When)
+	return err
+}
+
+func (d *deed) ack(tx *bolt.Tx) error {
+	if err := d.belong(tx); err != nil {
+		return err
+	}
+	if d.a.Alert == "" {
+		_, err := acknowledge(tx, stationPrefix(d.a.Station), d.a.When)
+		return err
+	}
+	key := tx.Bucket(bucketAlertIDs).Get([]byte(d.a.Alert))
+	if key == nil {
+		return fmt.Errorf("alert %s: %w", d.a.Alert, ErrNotFound)
+	}
+	_, err := acknowledge(tx, slices.Clone(key), d.a.When)
+	return err
+}
+
+// belong finds the run that the action belongs to.
+func (d *deed) belong(tx *bolt.Tx) error {
+	if d.a.Run != 0 {
+		r, err := getRun(tx, d.a.Run)
+		if err != nil {
+			return err
+		}
+		d.run, d.a.Station = &r, r.Station
+		return nil
+	}
+	if r, open, err := openRun(tx, d.a.Station); err != nil {
+		return err
+	} else if open {
+		d.run, d.a.Run = &r, r.Number
+	}
+	return nil
+}
+
+func (d *deed) store(tx *bolt.Tx) error {
+	b := tx.Bucket(bucketActions)
+	n, err := b.NextSequence()
+	if err != nil {
+		return err
+	}
+	if d.a.ID == "" {
+		d.a.ID = fmt.Sprintf("%s%d", d.id, n)
+	}
+	key := appendStamp(key32(uint32(d.a.Run)), d.a.At.Stamp)
+	key = binary.BigEndian.AppendUint32(key, uint32(n))
+	rec, err := encode(d.a)
+	if err != nil {
+		return err
+	}
+	return errors.Join(b.Put(key, rec), tx.Bucket(bucketActionIDs).Put([]byte(d.a.ID), key))
+}

@@ -1,0 +1,45 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Backup writes a consistent copy of the store to path, while it is in use, and replaces what stood there. The copy is
+// durable when Backup returns. Readings gathered so far are committed first; if the disk does not take them, the copy
+// is of what is committed.
+func (db *DB) Backup(path string) (err error) {
+	if !db.opts.ReadOnly {
+		if err := db.Flush(); err != nil {
+			db.log.Warn("backup without the newest readings", "error", err)
+		}
+	}
+	if err := db.backup(path); err != nil {
+		return fmt.Errorf("backup to %s: %w", path, err)
+	}
+	return nil
+}
+
+func (db *DB) backup(path string) error {
+	dir := filepath.Dir(path)
+	f, err := os.CreateTemp(dir, "."+filepath.Base(path)+".*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name()) // gone already once renamed
+	err = db.view(func(tx *bolt.Tx) error {
+		_, err := tx.WriteTo(f)
+		return err
+	})
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return syncDir(dir)
+}

@@ -1,0 +1,99 @@
+package store
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"strings"
+
+	"nightjar/rise"
+)
+
+// Report is what Check found.
+type Report struct {
+	// Bytes is the file's size, Used what of it is in use.
+	Bytes int64 `json:"bytes"`
+	Used  int64 `json:"used"`
+	// Schema is the store's schema.
+	Schema int `json:"schema"`
+	// Records counts those read, by bucket; Readings the single readings.
+	Records  map[string]int `json:"records"`
+	Readings int            `json:"readings"`
+	// Damage lists what cannot be read as it was written; empty is all well.
+	Damage []Damage `json:"damage,omitempty"`
+}
+
+// Check reads the whole file at path by plain reads: every page that is in use, every record. It changes nothing. The
+// file must not be written meanwhile. An error means that it could not be read at all.
+func Check(path string) (Report, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Report{}, fmt.Errorf("check store: %w", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return Report{}, fmt.Errorf("check store: %w", err)
+	}
+	c := checker{r: Report{Bytes: info.Size(), Records: map[string]int{}}}
+	g, err := readGeometry(f)
+	if err != nil {
+		c.damage("file", err)
+		return c.r, nil
+	}
+	p := newPager(f, g)
+	p.damaged = c.damage
+	p.bucket(nil, g.root, c.record)
+	p.checkFree()
+	c.r.Used = int64(p.usedPages()) * g.page
+	return c.r, nil
+}
+
+// checker takes every record of a file.
+type checker struct {
+	r Report
+	d chunkDecoder
+}
+
+func (c *checker) damage(where string, err error) {
+	c.r.Damage = append(c.r.Damage, Damage{Where: where, What: err.Error()})
+}
+
+// record checks one key and value of the bucket at path.
+func (c *checker) record(path []string, k, v []byte) {
+	bucket := strings.Join(path, " ")
+	var err error
+	switch path[0] {
+	case string(bucketMeta):
+		if bytes.Equal(k, keySchema) {
+			c.r.Schema = int(keyNumber(v))
+		}
+		return
+	case string(bucketReadings):
+		err = c.chunk(path, k, v)
+	case string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
+	default:
+		_, err = unseal(v)
+	}
+	c.r.Records[path[0]]++
+	if err != nil {
+		c.damage(fmt.Sprintf("%s %x", bucket, k), err)
+	}
+}
+
+func (c *checker) chunk(path []string, k, v []byte) error {
+	station, rs, err := c.d.decode(v, nil)
+	if err != nil {
+		return err
+	}
+	c.r.Readings += len(rs)
+	return placed(path, k, station, rs)
+}
+
+// placed checks that a chunk stands where its content belongs.
+func placed(path []string, k []byte, station string, rs []rise.Reading) error {
+	if len(path) == 2 && path[1] == station && bytes.Equal(k, appendStamp(nil, rs[0].Stamp)) {
+		return nil
+	}
+	return fmt.Errorf("readings of another place (%s, %v): %w", station, rs[0].Stamp, ErrDamaged)
+}

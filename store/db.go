@@ -1,0 +1,195 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"nightjar/rise"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Options say how a store is opened. The zero value is good for a command.
+type Options struct {
+	// Timeout is how long to wait for another process to let go of the store; 0 is 1 s.
+	Timeout time.Duration
+	// ReadOnly leaves the file as it is; what would write returns ErrReadOnly. Several may read at once.
+	ReadOnly bool
+	// BootID is the kernel's id of this boot; empty asks the kernel.
+	BootID string
+	// Device names the device in run numbers and alert ids; empty is the name stored, or "nightjar" in a new store.
+	Device string
+	// Now tells the moment at which an action is told or a delivery settled, where the caller did not say; nil leaves it
+	// unset.
+	Now func() rise.Moment
+	// Log is told of damage and of a disk that does not take what is written; nil discards.
+	Log *slog.Logger
+}
+
+// DB is an open store. All its methods may be called from several goroutines.
+type DB struct {
+	path   string
+	opts   Options
+	log    *slog.Logger
+	bolt   *bolt.DB
+	boot   uint32
+	bootID string
+	device string
+	found  damages
+
+	// commit is held for writing while a transaction that takes the gathered readings is committed, and for reading by
+	// whoever wants to see each reading once, on disk or in memory.
+	commit sync.RWMutex
+	// broken is why nothing can be written any more: a write died of a damaged page.
+	broken error
+
+	mu       sync.Mutex // guards what follows
+	pending  batch
+	flushing batch
+	anchors  []rise.Anchor // all known, stored or not
+	line     rise.Timeline
+	writable atomic.Bool // whether the last write went well, so that a change is told once
+}
+
+// Open opens the store at path, or makes a new one. It registers this boot. Close must be called.
+//
+// It returns an error that wraps ErrLocked, ErrDamaged, ErrNewer, or one of the operating system's; each carries a
+// Hint. A damaged file is left as it is.
+func Open(path string, o Options) (*DB, error) {
+	db, err := open(path, o)
+	if err != nil {
+		return nil, fmt.Errorf("open store %s: %w", path, err)
+	}
+	return db, nil
+}
+
+func open(path string, o Options) (*DB, error) {
+	if o.Timeout == 0 {
+		o.Timeout = lockTimeout
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	b, err := openFile(path, o)
+	if err != nil {
+		return nil, err
+	}
+	b.AllocSize = growBytes
+	db := &DB{path: path, opts: o, log: o.Log.With("store", path), bolt: b}
+	db.writable.Store(true)
+	if err := db.prepare(); err != nil {
+		if errors.Is(err, ErrDamaged) {
+			err = hintf(repairRemedy, "%w", err)
+		}
+		return nil, errors.Join(err, guard(b.Close))
+	}
+	return db, nil
+}
+
+// prepare brings the schema up to date and finds out which device and boot this is.
+func (db *DB) prepare() error {
+	if err := guard(func() error { return db.migrate() }); err != nil {
+		return err
+	}
+	if err := db.identify(); err != nil {
+		return err
+	}
+	return db.loadAnchors()
+}
+
+// Close commits the readings gathered so far and closes the file. Closing twice is harmless.
+func (db *DB) Close() error {
+	var err error
+	if !db.opts.ReadOnly {
+		err = db.Flush()
+	}
+	return errors.Join(err, guard(db.bolt.Close))
+}
+
+// Boot is the store's number of this boot; in a store open for reading only it is 0 if this boot never wrote to it.
+func (db *DB) Boot() uint32 { return db.boot }
+
+// Device is the device's name.
+func (db *DB) Device() string { return db.device }
+
+// Path is the file's absolute path.
+func (db *DB) Path() string { return db.path }
+
+// Damaged lists what was found damaged since the store was opened. Everything else was read as written.
+func (db *DB) Damaged() []Damage {
+	db.found.mu.Lock()
+	defer db.found.mu.Unlock()
+	return slices.Clone(db.found.list)
+}
+
+// damaged remembers and logs something damaged.
+func (db *DB) damaged(where string, err error) {
+	if db.found.add(where, err) {
+		db.log.Warn("stored data is damaged and left out", "where", where, "error", err)
+	}
+}
+
+// view reads in one transaction. fn must be short, must not wait for anything, and must copy what it keeps.
+func (db *DB) view(fn func(tx *bolt.Tx) error) error {
+	return guard(func() error { return db.bolt.View(fn) })
+}
+
+// update commits what fn writes together with the readings gathered so far. An error of fn leaves everything as it was.
+func (db *DB) update(fn func(tx *bolt.Tx) error) error {
+	if db.opts.ReadOnly {
+		return ErrReadOnly
+	}
+	db.commit.Lock()
+	defer db.commit.Unlock()
+	db.take()
+	var refused error
+	err := db.write(func(tx *bolt.Tx) error {
+		if err := db.flushing.write(tx); err != nil {
+			return err
+		}
+		refused = fn(tx)
+		return refused
+	})
+	db.settle(err == nil)
+	if refused == nil {
+		db.tellState(err)
+	}
+	return err
+}
+
+// write runs a write transaction. A panic in it leaves bbolt's own state unknown, so nothing is written after it.
+func (db *DB) write(fn func(tx *bolt.Tx) error) error {
+	if db.broken != nil {
+		return db.broken
+	}
+	panicked := true
+	err := guard(func() error {
+		err := db.bolt.Update(fn)
+		panicked = false
+		return err
+	})
+	if panicked {
+		db.broken = hintf(repairRemedy, "write: %w", err)
+		return db.broken
+	}
+	return err
+}
+
+// tellState logs when the disk stops taking what is written, and when it takes it again.
+func (db *DB) tellState(err error) {
+	if was := db.writable.Swap(err == nil); was && err != nil {
+		db.log.Error("the disk does not take what is written; readings are kept in memory", "error", err)
+	} else if !was && err == nil {
+		db.log.Info("the disk takes what is written again", "unflushed", db.Unflushed())
+	}
+}

@@ -1,0 +1,108 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+)
+
+const repairRemedy = "Run 'nightjar store check', which moves the file aside and copies what is readable."
+
+// openFile opens the file at path, or makes a new one if there is none.
+func openFile(path string, o Options) (*bolt.DB, error) {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && o.ReadOnly:
+		return nil, fmt.Errorf("%w: %w", err, ErrNotFound)
+	case errors.Is(err, fs.ErrNotExist):
+		if b, err := createFile(path, o); err != nil || b != nil {
+			return b, err
+		}
+		// Another process made it meanwhile.
+		if info, err = os.Stat(path); err != nil {
+			return nil, err
+		}
+	case err != nil:
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, hintf("Name a file of its own for the store.", "not a regular file: %w", ErrInvalid)
+	}
+	if err := probe(path); err != nil {
+		return nil, err
+	}
+	b, err := openBolt(path, boltOptions(o))
+	return b, explain(err)
+}
+
+// createFile makes a new store beside path and moves it there once it is whole, so that an empty or half file at path
+// is never a new one. It returns nothing if somebody else was faster.
+func createFile(path string, o Options) (*bolt.DB, error) {
+	dir := filepath.Dir(path)
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return nil, err
+	}
+	fresh := path + ".new"
+	b, err := openBolt(fresh, boltOptions(o))
+	if err != nil && !errors.Is(err, berrors.ErrTimeout) && !errors.Is(err, fs.ErrPermission) {
+		// Left over from a start that was cut off.
+		if err := os.Remove(fresh); err != nil {
+			return nil, err
+		}
+		b, err = openBolt(fresh, boltOptions(o))
+	}
+	if err != nil {
+		return nil, explain(err)
+	}
+	if _, err := os.Lstat(path); err == nil {
+		return nil, errors.Join(b.Close(), os.Remove(fresh))
+	}
+	if err := errors.Join(migrate(b), os.Rename(fresh, path), syncDir(dir)); err != nil {
+		return nil, errors.Join(explain(err), b.Close())
+	}
+	return b, nil
+}
+
+// probe finds, without mapping the file, what bbolt would take for a new file or die of.
+func probe(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return explain(err)
+	}
+	defer f.Close() // gives the lock back
+	if syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB) != nil {
+		return nil // being written; opening it waits for the lock
+	}
+	_, err = readGeometry(f)
+	switch {
+	case errors.Is(err, ErrDamaged):
+		return hintf(repairRemedy, "%w", err)
+	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
+		return hintf(repairRemedy, "%w: %w", err, ErrDamaged)
+	}
+	return err
+}
+
+// explain classes an error of opening and adds what a person can do about it.
+func explain(err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, berrors.ErrTimeout):
+		return hintf("Stop the other process, or ask it: a running 'nightjar watch' answers every command.", "%w", ErrLocked)
+	case errors.Is(err, fs.ErrPermission):
+		return hintf("Run as the user that owns the file, or give that user the file and its folder.", "%w", err)
+	case errors.Is(err, ErrDamaged):
+		return hintf(repairRemedy, "%w", err)
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch):
+		return hintf(repairRemedy, "%w: %w", err, ErrDamaged)
+	}
+	return err
+}
