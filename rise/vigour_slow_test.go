@@ -1,0 +1,35 @@
+//go:build slow
+
+package rise_test
+
+import (
+	"testing"
+
+	"nightjar/sensor/sim/dough"
+
+	"github.com/stretchr/testify/assert"
+)
+
+func TestVigourAgreesOverManyCultures(t *testing.T) {
+	for _, m := range dough.Mechanisms {
+		t.Run(string(m), func(t *testing.T) {
+			t.Parallel()
+			off := agreement(t, m, 100)
+			t.Logf("median %.3f, nine in ten within %.3f, n %d", off[len(off)/2], off[len(off)*9/10], len(off))
+			assert.Less(t, off[len(off)/2], 0.10)
+			assert.Less(t, off[len(off)*9/10], 0.25)
+		})
+	}
+}
+
+func TestAThousandPairsAreToldApart(t *testing.T) {
+	for _, m := range dough.Mechanisms {
+		t.Run(string(m), func(t *testing.T) {
+			t.Parallel()
+			excluded, covered := separated(m, 1000)
+			t.Logf("excluded %.3f, covered %.3f", excluded, covered)
+			assert.GreaterOrEqual(t, excluded, 0.9)
+			assert.InDelta(t, 0.8, covered, 0.12)
+		})
+	}
+}
