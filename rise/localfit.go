@@ -1,6 +1,9 @@
 package rise
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // local is a polynomial fitted to the bins around a time.
 type local struct {
@@ -22,12 +25,14 @@ func fitAround(bins []bin, t, half float64) (local, bool) {
 	high := min(last, low+2*half)
 	reach := max(t-low, high-t) * 1.05
 	var f normal3
-	for _, b := range bins {
-		if at := b.at(); at >= low && at <= high {
-			u := (at - t) / reach
-			k := 1 - math.Abs(u*u*u)
-			f.add(u, b.mean(), b.weight*k*k*k, b.weight)
+	for i := sort.Search(len(bins), func(i int) bool { return bins[i].at() >= low }); i < len(bins); i++ {
+		at := bins[i].at()
+		if at > high {
+			break
 		}
+		u := (at - t) / reach
+		k := 1 - math.Abs(u*u*u)
+		f.add(u, bins[i].mean(), bins[i].weight*k*k*k, bins[i].weight)
 	}
 	return f.solve(reach)
 }

@@ -78,7 +78,7 @@ func (p *phases) next(s state) Phase {
 		return PhaseFalling
 	case p.top > 1+2*fallen && still && s.hours-p.topAt >= peakHours:
 		return PhasePeaked
-	case p.mayFall() && below > s.random && !rising:
+	case p.mayFall() && !(s.rated && s.ratePct > max(3*s.ratePctU, slowPct)):
 		return p.phase
 	case s.ready:
 		return PhaseReady

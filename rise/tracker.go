@@ -129,8 +129,10 @@ func (t *Tracker) keep(s sighting) {
 	b := &t.levels.bins[len(t.levels.bins)-1]
 	b.rounding, b.temp = s.rounding, t.temps.now
 	t.main.trace(t.temps.thermal, b.mean(), begun)
-	t.base.reopen(t.gate.smooth, t.phase.top)
-	t.base.search(&t.levels)
+	if begun {
+		t.base.reopen(t.gate.smooth, t.phase.top)
+		t.base.search(&t.levels)
+	}
 	t.measureRate()
 }
 
@@ -161,26 +163,29 @@ func (t *Tracker) level(r Reading) (float64, string) {
 	return level, ""
 }
 
-// rateHours is the stretch over which the rate is measured, h; where the readings are sparse it grows to rateMost.
+// rateHours is the stretch over which the rate is measured, h. It doubles up to rateMost where the readings are so rough
+// or so sparse that the rate would be doubtful by more than rateDoubt, a share of the level an hour.
 const (
 	rateHours = 20.0 / 60
-	rateMost  = 1.0
+	rateMost  = 80.0 / 60
+	rateDoubt = 0.03
 )
 
 // measureRate fits a straight line to the last stretch of levels.
 func (t *Tracker) measureRate() {
 	now := t.levels.bins[len(t.levels.bins)-1].at()
-	bins := t.levels.since(now - rateHours)
-	if len(bins) < 4 {
-		bins = t.levels.since(now - rateMost)
-		bins = bins[max(0, len(bins)-4):]
+	t.rate = Num{}
+	for hours := rateHours; hours <= rateMost; hours *= 2 {
+		bins := t.levels.since(now - hours)
+		slope, variance, ok := lineOver(bins)
+		if !ok {
+			continue
+		}
+		t.rate, t.rateU = Known(slope), math.Sqrt(variance)
+		if len(bins) >= 4 && t.rateU <= rateDoubt*scaleOf(t.gate.smooth.x) {
+			return
+		}
 	}
-	slope, variance, ok := lineOver(bins)
-	if !ok {
-		t.rate = Num{}
-		return
-	}
-	t.rate, t.rateU = Known(slope), math.Sqrt(variance)
 }
 
 // estimate puts together what is known now.
