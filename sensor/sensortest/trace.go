@@ -122,27 +122,28 @@ func Split(w []byte, indexBytes int) []string {
 // Recorder keeps what a driver writes, register by register. Give its Watch to sim.Bus.Watch.
 type Recorder struct {
 	IndexBytes int
-	// Writes holds every write in order, as Split has them; Last the last byte of each register, by index, both in hexadecimal.
+	// Writes holds every write in order, as Split has them.
 	Writes []string
-	Last   map[string]string
 }
 
 // Watch is called for every transfer that succeeded.
 func (r *Recorder) Watch(t sim.Transfer) {
-	if len(t.R) > 0 {
-		return
-	}
-	if r.Last == nil {
-		r.Last = map[string]string{}
-	}
-	for _, w := range Split(t.W, r.IndexBytes) {
-		r.Writes = append(r.Writes, w)
-		r.Last[w[:2*r.IndexBytes]] = w[2*r.IndexBytes:]
+	if len(t.R) == 0 {
+		r.Writes = append(r.Writes, Split(t.W, r.IndexBytes)...)
 	}
 }
 
-// Forget drops what was recorded.
-func (r *Recorder) Forget() { r.Writes, r.Last = nil, nil }
+// Last returns the last byte of each register before the first write of start, both in hexadecimal, by index.
+func (r *Recorder) Last(start string) map[string]string {
+	last := map[string]string{}
+	for _, w := range r.Writes {
+		if w == start {
+			break
+		}
+		last[w[:2*r.IndexBytes]] = w[2*r.IndexBytes:]
+	}
+	return last
+}
 
 // RequireInOrder fails unless all of want stand in got in that order, whatever stands between.
 func RequireInOrder(t testing.TB, want, got []string) {

@@ -56,6 +56,7 @@ type Bus struct {
 	closed  bool
 	stats   Stats
 	seen    func(Transfer)
+	now     Transfer // the one under way, kept here so that transfers do not allocate
 	scratch []byte
 	other   []byte
 }
@@ -147,8 +148,8 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	}
 	b.stats.Transfers++
 	b.scratch = append(b.scratch[:0], w...)
-	t := Transfer{Addr: addr, W: b.scratch, R: r, N: b.stats.Transfers}
-	err := b.transfer(&t)
+	b.now = Transfer{Addr: addr, W: b.scratch, R: r, N: b.stats.Transfers}
+	err := b.transfer(&b.now)
 	if err != nil {
 		b.stats.Failed++
 		b.stats.Bits += 11 // start, address, stop
@@ -157,7 +158,7 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	}
 	b.stats.Bits += wireBits(len(w), len(r))
 	if b.seen != nil {
-		b.seen(t)
+		b.seen(b.now)
 	}
 	return nil
 }

@@ -150,7 +150,7 @@ func (c *VL53) Tx(_ uint16, w, r []byte) error {
 // read is the value of one register.
 func (c *VL53) read(reg int) byte {
 	switch {
-	case reg >= len(c.regs):
+	case reg >= len(c.regs) || c.stopped && reg != vlAddress:
 		return 0
 	case reg == vlLine:
 		return c.regs[reg]&^1 | c.line()
