@@ -74,13 +74,6 @@ type Interval struct {
 	Hi    Num `json:"p90"`
 }
 
-// excludes reports whether v lies outside the interval.
-func (i Interval) excludes(v float64) bool {
-	lo, ok := i.Lo.Get()
-	hi, ok2 := i.Hi.Get()
-	return ok && ok2 && (v < lo || v > hi)
-}
-
 // pool is the mean of some feedings' vigours.
 type pool struct {
 	n             int
