@@ -61,8 +61,9 @@ type Condition struct {
 	Since time.Time `json:"since"`
 	// Text is what to tell the baker, one or two plain sentences. It names no clock times: whoever shows it knows the zone.
 	Text string `json:"text"`
-	// UnseenFrom and UnseenTo bound the time in which it came to hold, UTC, where nothing was read for a while: after an
-	// outage. Both are zero otherwise, and where the clock was not set.
+	// Unseen tells that it came to hold while nothing was read, in an outage. UnseenFrom and UnseenTo bound that time, UTC;
+	// both are zero where the clock was not set, so that nobody knows how long it was.
+	Unseen     bool      `json:"unseen,omitempty"`
 	UnseenFrom time.Time `json:"unseen_from,omitzero"`
 	UnseenTo   time.Time `json:"unseen_to,omitzero"`
 }

@@ -111,5 +111,8 @@ func (t *Tracker) watchGap() {
 	g.last = t.now
 }
 
+// lost notes that readings come in again after a time of which nobody knows how long it was.
+func (u *unseen) lost(now float64) { u.from, u.to, u.until = moment{hours: now}, moment{hours: now}, now+outageHours }
+
 // explains reports whether what shows now may have come about in the gap.
 func (u unseen) explains(now float64) bool { return u.until > 0 && now <= u.until }

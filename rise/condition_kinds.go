@@ -43,8 +43,8 @@ func (t *Tracker) decideReady(p point) bool {
 		t.temps.frozen = true
 		t.alerts.latches[soonIs].drop()
 		if g := t.alerts.gap; g.explains(t.now.hours) && t.course.crossed.Or(0) <= g.to.hours+outageHours {
-			l.cond.UnseenFrom, l.cond.UnseenTo = g.from.time, g.to.time
-			l.cond.Text += fmt.Sprintf(" It got there in the %s in which nothing was read.", lasting(g.to.hours-g.from.hours))
+			l.cond.Unseen, l.cond.UnseenFrom, l.cond.UnseenTo = true, g.from.time, g.to.time
+			l.cond.Text += " It got there while nothing was read."
 		}
 	}
 	t.look()

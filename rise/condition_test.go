@@ -116,7 +116,27 @@ func TestAnOutageOverTheTargetRingsAtOnceAndSaysSo(t *testing.T) {
 	assert.WithinDuration(t, nightStart.Add(6*time.Hour), ready[0].Since, 3*time.Minute)
 	assert.WithinDuration(t, nightStart.Add(3*time.Hour+30*time.Minute), ready[0].UnseenFrom, time.Minute)
 	assert.WithinDuration(t, nightStart.Add(6*time.Hour), ready[0].UnseenTo, time.Minute)
-	assert.Contains(t, ready[0].Text, "in which nothing was read")
+	assert.Contains(t, ready[0].Text, "while nothing was read")
+}
+
+func TestAnOutageOfUnknownLengthRingsAtOnceAndNamesNoTimes(t *testing.T) {
+	t.Parallel()
+	c := drawnCase(8, 2, func(h float64) float64 { return ramp(h, 1, 5, 2.2) })
+	from, to := 3.5*120, 6.0*120
+	after := c.Readings[int(to):]
+	c.Readings = c.Readings[:int(from)]
+	for i := range after { // another boot, whose clock stands an hour behind the last reading and is not set
+		after[i].Stamp = Stamp{Boot: 2, At: time.Duration(i) * 30 * time.Second}
+		after[i].Time = nightStart.Add(2*time.Hour + 30*time.Minute + after[i].At)
+		after[i].Quality = TimeEstimated
+	}
+	c.Readings = append(c.Readings, after...)
+	ready := rung(foldLevels(t, c), AlertReady)
+	require.Len(t, ready, 1)
+	assert.WithinDuration(t, nightStart.Add(2*time.Hour+30*time.Minute), ready[0].Since, 4*time.Minute)
+	assert.True(t, ready[0].Unseen)
+	assert.Zero(t, ready[0].UnseenFrom)
+	assert.Zero(t, ready[0].UnseenTo)
 }
 
 func TestColdAndWarmAreToldOnce(t *testing.T) {

@@ -9,6 +9,8 @@ type runClock struct {
 	wall  time.Time
 	hours float64
 	set   bool
+	// sure tells that the last reading's wall time can be believed, leapt that a time of unknown length lies before it.
+	sure, leapt bool
 }
 
 // newRunClock starts at a run's start; at the zero Moment it starts with the first reading.
@@ -16,15 +18,17 @@ func newRunClock(started Moment) runClock {
 	if started.IsZero() {
 		return runClock{}
 	}
-	return runClock{last: started.Stamp, wall: started.Wall, set: true}
+	return runClock{last: started.Stamp, wall: started.Wall, set: true, sure: true}
 }
 
-// advance moves the clock to a stamp and returns the hours since the start. It is false, and the clock stays, where the
-// stamp is before the last one.
-func (c *runClock) advance(s Stamp, wall time.Time) (float64, bool) {
-	h, ok := c.at(s, wall)
+// advance moves the clock to a reading and returns the hours since the start. It is false, and the clock stays, where
+// the reading is before the last one. A recording that says nothing of its times' quality is believed.
+func (c *runClock) advance(r Reading) (float64, bool) {
+	h, ok := c.at(r.Stamp, r.Time)
 	if ok {
-		c.last, c.wall, c.hours, c.set = s, wall, h, true
+		sure := r.Quality == TimeSynced || r.Quality == ""
+		c.leapt = c.set && r.Boot != c.last.Boot && !(sure && c.sure)
+		c.last, c.wall, c.hours, c.set, c.sure = r.Stamp, r.Time, h, true, sure
 	}
 	return h, ok
 }

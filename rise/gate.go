@@ -123,6 +123,18 @@ func (g *gate) afterGap(hours float64) bool {
 	return hours-g.lastIn > max(gapHours, 2.5*g.spacing)
 }
 
+// unsure forgets how the sample stood: a time of unknown length has passed, in which it may have risen or fallen by as
+// much as its own height.
+func (g *gate) unsure() {
+	if !g.smooth.begun {
+		return
+	}
+	scale := scaleOf(g.smooth.x)
+	g.smooth.pxx += scale * scale
+	g.smooth.pvv += scale * scale / 4
+	g.lastIn = math.Inf(-1)
+}
+
 // letIn updates the smoother.
 func (g *gate) letIn(s sighting) verdict {
 	p := g.smooth.predicted(s.hours)

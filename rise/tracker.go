@@ -88,9 +88,13 @@ func checkRun(r Run) error {
 // Add takes the next reading and returns what is known with it. A reading that cannot be used changes nothing but the
 // time; the estimate says why it was set aside.
 func (t *Tracker) Add(r Reading) Estimate {
-	hours, ok := t.clock.advance(r.Stamp, r.Time)
+	hours, ok := t.clock.advance(r)
 	if !ok {
 		return t.estimate(r, Num{}, asideBackwards)
+	}
+	if t.clock.leapt {
+		t.gate.unsure()
+		t.alerts.gap.lost(hours)
 	}
 	t.now = moment{hours, r.Time}
 	t.temps.add(hours, r)
