@@ -3,6 +3,9 @@ package notify_test
 import (
 	"context"
 	"errors"
+	"slices"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -17,6 +20,7 @@ import (
 
 // peer is a Sender that notes what it got, and when, and answers what it is told.
 type peer struct {
+	mu     sync.Mutex
 	ids    []string
 	at     []time.Duration // since began
 	began  time.Time
@@ -24,12 +28,34 @@ type peer struct {
 }
 
 func (p *peer) Send(_ context.Context, a rise.Alert) error {
+	p.mu.Lock()
 	p.ids = append(p.ids, a.ID)
 	p.at = append(p.at, time.Since(p.began))
+	n := len(p.ids)
+	p.mu.Unlock()
 	if p.answer == nil {
 		return nil
 	}
-	return p.answer(len(p.ids), a)
+	return p.answer(n, a)
+}
+
+// got is what it got so far, gotAt when.
+func (p *peer) got() []string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return slices.Clone(p.ids)
+}
+
+func (p *peer) gotAt() []time.Duration {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return slices.Clone(p.at)
+}
+
+func (p *peer) forget() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.ids = nil
 }
 
 // running starts a route for the peer in a bubble; the bubble waits for its end.
@@ -41,6 +67,12 @@ func running(t *testing.T, p *peer, o *notifytest.Outbox) *notify.Route {
 	go func() { done <- r.Run(ctx) }()
 	t.Cleanup(func() { cancel(); assert.NoError(t, <-done) })
 	return r
+}
+
+// sleep lets the bubble's time pass and everything that is due happen.
+func sleep(d time.Duration) {
+	time.Sleep(d)
+	synctest.Wait()
 }
 
 func issue(t *testing.T, o *notifytest.Outbox, from, to int) (ids []string) {
@@ -59,13 +91,13 @@ func TestRouteDeliversInOrder(t *testing.T) {
 		p := &peer{}
 		r := running(t, p, &o)
 		synctest.Wait()
-		assert.Equal(t, ids, p.ids)
+		assert.Equal(t, ids, p.got())
 
 		ids = append(ids, issue(t, &o, 100, 103)...)
 		r.Kick()
 		synctest.Wait()
-		assert.Equal(t, ids, p.ids)
-		assert.Zero(t, p.at[102], "a kick is not waited for")
+		assert.Equal(t, ids, p.got())
+		assert.Zero(t, p.gotAt()[102], "a kick is not waited for")
 		d := o.Delivery("mqtt", ids[102])
 		assert.Equal(t, rise.DeliveryDelivered, d.State)
 		assert.Equal(t, 1, d.Attempts)
@@ -79,8 +111,8 @@ func TestRouteFindsAnAlertWithoutAKick(t *testing.T) {
 		running(t, p, &o)
 		synctest.Wait()
 		ids := issue(t, &o, 0, 1)
-		time.Sleep(2 * time.Minute)
-		assert.Equal(t, ids, p.ids)
+		sleep(2 * time.Minute)
+		assert.Equal(t, ids, p.got())
 	})
 }
 
@@ -95,18 +127,18 @@ func TestRouteTriesTheSameAlertAgainAndKeepsOrder(t *testing.T) {
 			return nil
 		}}
 		r := running(t, p, &o)
-		time.Sleep(time.Minute)
+		sleep(time.Minute)
 		assert.Equal(t, "no answer", r.Trouble())
-		time.Sleep(time.Hour)
-		assert.Equal(t, append(repeat(ids[0], 12), ids...), p.ids)
+		sleep(time.Hour)
+		assert.Equal(t, append(repeat(ids[0], 12), ids...), p.got())
 		assert.Equal(t, 13, o.Delivery("mqtt", ids[0]).Attempts)
 		assert.Empty(t, r.Trouble())
 		for i := 1; i < 13; i++ {
-			gap := p.at[i] - p.at[i-1]
+			gap := p.gotAt()[i] - p.gotAt()[i-1]
 			assert.GreaterOrEqual(t, gap, 250*time.Millisecond)
 			assert.LessOrEqual(t, gap, time.Minute)
 		}
-		assert.Greater(t, p.at[12]-p.at[11], 29*time.Second, "the back-off grows")
+		assert.Greater(t, p.gotAt()[12]-p.gotAt()[11], 29*time.Second, "the back-off grows")
 	})
 }
 
@@ -121,23 +153,23 @@ func TestRouteWaitsForTheLinkAndCountsNoTry(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var o notifytest.Outbox
 		ids := issue(t, &o, 0, 1)
-		up := false
+		var up atomic.Bool
 		p := &peer{answer: func(int, rise.Alert) error {
-			if !up {
+			if !up.Load() {
 				return notify.ErrAway
 			}
 			return nil
 		}}
 		r := running(t, p, &o)
-		time.Sleep(24 * time.Hour)
-		up = true
+		sleep(24 * time.Hour)
+		up.Store(true)
 		at := time.Now()
 		r.Kick()
 		synctest.Wait()
 		assert.Equal(t, rise.DeliveryDelivered, o.Delivery("mqtt", ids[0]).State)
 		assert.Equal(t, 1, o.Delivery("mqtt", ids[0]).Attempts)
 		assert.Zero(t, time.Since(at))
-		assert.Less(t, len(p.ids), 24*60*3, "an outage of a day costs a bounded count of looks")
+		assert.Less(t, len(p.got()), 24*60*3, "an outage of a day costs a bounded count of looks")
 	})
 }
 
@@ -153,14 +185,14 @@ func TestRouteObeysRetryAfterEvenWhenKicked(t *testing.T) {
 		}}
 		r := running(t, p, &o)
 		for range 20 {
-			time.Sleep(20 * time.Second)
+			sleep(20 * time.Second)
 			r.Kick()
 		}
-		assert.Len(t, p.ids, 1)
-		time.Sleep(5 * time.Minute)
-		require.Len(t, p.ids, 2)
-		assert.GreaterOrEqual(t, p.at[1], 10*time.Minute)
-		assert.Less(t, p.at[1], 11*time.Minute)
+		assert.Len(t, p.got(), 1)
+		sleep(5 * time.Minute)
+		require.Len(t, p.got(), 2)
+		assert.GreaterOrEqual(t, p.gotAt()[1], 10*time.Minute)
+		assert.Less(t, p.gotAt()[1], 11*time.Minute)
 	})
 }
 
@@ -175,7 +207,7 @@ func TestRouteGivesUpWhatIsRefusedSoThatTheNextGoesOut(t *testing.T) {
 			return nil
 		}}
 		running(t, p, &o)
-		time.Sleep(5 * time.Minute)
+		sleep(5 * time.Minute)
 		d := o.Delivery("mqtt", ids[0])
 		assert.Equal(t, rise.DeliveryExpired, d.State)
 		assert.Contains(t, d.Why, "no such field")
@@ -190,8 +222,8 @@ func TestRouteHoldsWhatNobodyHasConfirmed(t *testing.T) {
 		ids := issue(t, &o, 0, 40)
 		p := &peer{answer: func(int, rise.Alert) error { return notify.ErrUnproven }}
 		r := running(t, p, &o)
-		time.Sleep(time.Hour)
-		require.Equal(t, ids, p.ids, "sent once each, in order, whatever time passes")
+		sleep(time.Hour)
+		require.Equal(t, ids, p.got(), "sent once each, in order, whatever time passes")
 		assert.Equal(t, rise.DeliveryPending, o.Delivery("mqtt", ids[0]).State)
 
 		r.Confirm(ids[7])
@@ -200,10 +232,10 @@ func TestRouteHoldsWhatNobodyHasConfirmed(t *testing.T) {
 		assert.Equal(t, rise.DeliveryDelivered, o.Delivery("mqtt", ids[7]).State)
 		assert.Equal(t, rise.DeliveryPending, o.Delivery("mqtt", ids[8]).State)
 
-		p.ids = nil
+		p.forget()
 		r.Again()
 		synctest.Wait()
-		assert.Equal(t, append(append([]string{}, ids[:7]...), ids[8:]...), p.ids)
+		assert.Equal(t, append(append([]string{}, ids[:7]...), ids[8:]...), p.got())
 	})
 }
 
@@ -227,9 +259,10 @@ func TestRouteSettlesAConfirmationThatComesJustBeforeTheStop(t *testing.T) {
 // A full disk rings nobody twice.
 func TestRouteWhenTheOutboxCannotStoreADelivery(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		full := true
+		var full atomic.Bool
+		full.Store(true)
 		o := notifytest.Outbox{Fail: func(string) error {
-			if full {
+			if full.Load() {
 				return errors.New("no space left on device")
 			}
 			return nil
@@ -237,15 +270,15 @@ func TestRouteWhenTheOutboxCannotStoreADelivery(t *testing.T) {
 		ids := issue(t, &o, 0, 2)
 		p := &peer{}
 		running(t, p, &o)
-		time.Sleep(time.Hour)
-		assert.Equal(t, ids, p.ids)
+		sleep(time.Hour)
+		assert.Equal(t, ids, p.got())
 		assert.Equal(t, rise.DeliveryPending, o.Delivery("mqtt", ids[0]).State)
-		full = false
-		time.Sleep(2 * time.Minute)
+		full.Store(false)
+		sleep(2 * time.Minute)
 		for _, id := range ids {
 			assert.Equal(t, rise.DeliveryDelivered, o.Delivery("mqtt", id).State)
 		}
-		assert.Equal(t, ids, p.ids)
+		assert.Equal(t, ids, p.got())
 	})
 }
 

@@ -33,6 +33,7 @@ type Options struct {
 // Broker is a running or stopped broker.
 type Broker struct {
 	server *mochi.Server
+	door   *door
 	listen net.Listener
 	log    *slog.Logger
 }
@@ -61,8 +62,8 @@ func Listen(o Options) (*Broker, error) {
 		SysTopicResendInterval: 300,
 		Logger:                 slog.New(quiet{o.Logger.Handler()}),
 	})
-	b := &Broker{server: s, listen: l, log: o.Logger}
-	if err := errors.Join(s.AddHook(newDoor(o, s), nil), s.AddListener(listeners.NewNet("tcp", l))); err != nil {
+	b := &Broker{server: s, door: newDoor(o, s), listen: l, log: o.Logger}
+	if err := errors.Join(s.AddHook(b.door, nil), s.AddListener(listeners.NewNet("tcp", l))); err != nil {
 		l.Close()
 		return nil, fmt.Errorf("embedded broker: %w", err)
 	}

@@ -140,15 +140,19 @@ func (d *door) subscribed(cl *mochi.Client, filter string, qos byte) {
 	}
 }
 
-// OnQosPublish notes a message on its way to a subscriber.
+// OnQosPublish notes a message on its way to a subscriber, also when it is sent again to one that has returned.
 func (d *door) OnQosPublish(cl *mochi.Client, pk packets.Packet, _ int64, _ int) {
-	if pk.FixedHeader.Type != packets.Publish || pk.FixedHeader.Dup {
+	if pk.FixedHeader.Type != packets.Publish {
 		return
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	key := flight{cl.ID, pk.PacketID}
+	if _, known := d.inFlight[key]; known && pk.FixedHeader.Dup {
+		return
+	}
 	d.count++
-	d.inFlight[flight{cl.ID, pk.PacketID}] = sent{d.count, pk.TopicName, pk.Payload}
+	d.inFlight[key] = sent{d.count, pk.TopicName, pk.Payload}
 }
 
 // OnPacketProcessed tells of a message that a subscriber has acknowledged. The library's own notion of completion

@@ -230,7 +230,7 @@ type sender struct{ c *Client }
 // Send publishes the alert and waits for the broker's PUBACK.
 func (s sender) Send(ctx context.Context, a rise.Alert) error {
 	l := s.c.current()
-	if l == nil {
+	if l == nil || l.reason() != nil {
 		return notify.ErrAway
 	}
 	if err := l.publish(ctx, s.c.AlertTopic(a.Station), false, notify.NewMessage(a).JSON()); err != nil {

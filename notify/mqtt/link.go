@@ -102,6 +102,9 @@ func (c *Client) open(ctx context.Context) (net.Conn, error) {
 // publish sends at QoS 1 and returns nil once the PUBACK was read. A broker that does not answer in time costs the
 // link: a packet may be sent again on a new connection only [MQTT-4.4.0-1].
 func (l *link) publish(ctx context.Context, topic string, retain bool, payload []byte) error {
+	if l.reason() != nil {
+		return errLost
+	}
 	token := l.client.Publish(topic, 1, retain, payload).(*paho.PublishToken)
 	seen := l.acks.of(token.MessageID())
 	timeout := time.NewTimer(l.waits.ack)

@@ -48,30 +48,50 @@ func (c *Client) connection(ctx context.Context) error {
 	if err := c.subscribe(ctx, l); err != nil {
 		return err
 	}
+	c.unsent()
+	if _, err := c.publishNext(ctx, l); err != nil { // the birth, before anything else
+		return c.over(ctx, l)
+	}
 	c.up(l)
 	defer c.noLink()
 	for {
-		topic, r, due := c.next()
-		if !due {
-			select {
-			case <-ctx.Done():
-				return c.farewell(l)
-			case <-l.lost:
-				return c.ended(l)
-			case <-c.wake:
-			}
+		more, err := c.publishNext(ctx, l)
+		switch {
+		case err != nil:
+			return c.over(ctx, l)
+		case more:
 			continue
 		}
-		err := l.publish(ctx, topic, true, r.payload)
-		switch {
-		case err == nil:
-			c.sent(topic, r.version)
-		case ctx.Err() != nil:
-			return c.farewell(l)
-		default:
-			return c.ended(l)
+		select {
+		case <-ctx.Done():
+			return c.over(ctx, l)
+		case <-l.lost:
+			return c.over(ctx, l)
+		case <-c.wake:
 		}
 	}
+}
+
+// publishNext publishes one retained message that the broker does not have yet, if there is one.
+func (c *Client) publishNext(ctx context.Context, l *link) (published bool, err error) {
+	topic, r, due := c.next()
+	if !due {
+		return false, nil
+	}
+	if err := l.publish(ctx, topic, true, r.payload); err != nil {
+		return false, err
+	}
+	c.sent(topic, r.version)
+	return true, nil
+}
+
+// over ends a connection: with a farewell after a stop, else with the reason that it is of no more use.
+func (c *Client) over(ctx context.Context, l *link) error {
+	if ctx.Err() != nil && l.reason() == nil {
+		c.farewell(l)
+		return nil
+	}
+	return c.ended(l)
 }
 
 // subscribe asks for commands and for what tells to publish again. The broker may refuse: then there are no commands.
@@ -100,14 +120,13 @@ func (c *Client) subscribe(ctx context.Context, l *link) error {
 }
 
 // farewell says offline and waits for that to be acknowledged: a clean end suppresses the will.
-func (c *Client) farewell(l *link) error {
+func (c *Client) farewell(l *link) {
 	ctx, cancel := context.WithTimeout(context.Background(), c.waits.farewell)
 	defer cancel()
 	if err := l.publish(ctx, c.topic("availability"), true, []byte("offline")); err != nil {
 		c.log.Warn("stopped without saying offline; the broker's last will does that", "error", err)
 		l.end(err) // no DISCONNECT, so that the will is sent
 	}
-	return nil
 }
 
 func (c *Client) up(l *link) {
@@ -119,7 +138,6 @@ func (c *Client) up(l *link) {
 	if short < takeovers {
 		c.log.Info("connected")
 	}
-	c.unsent()
 	c.Kick()
 }
 
