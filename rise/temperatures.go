@@ -2,7 +2,6 @@ package rise
 
 // temperatures keeps the sample's temperature smoothed, its mean, and thermal time.
 type temperatures struct {
-	yeast Cardinal
 	// now is the smoothed temperature, last the newest one, °C, at is when, h.
 	now, last Num
 	at        float64
@@ -43,7 +42,10 @@ func (t *temperatures) add(hours float64, r Reading) {
 }
 
 // pace is thermal hours per hour at a temperature.
-func (t *temperatures) pace(c float64) float64 { return t.yeast.Rate(c) / t.yeast.Rate(referenceC) }
+func (t *temperatures) pace(c float64) float64 {
+	yeast := SourdoughYeast()
+	return yeast.Rate(c) / yeast.Rate(referenceC)
+}
 
 // mean is the mean temperature until it was frozen, °C.
 func (t *temperatures) mean() Num {
