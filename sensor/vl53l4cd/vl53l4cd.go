@@ -120,7 +120,8 @@ func settle(d *vl53.Dev) ([]vl53.Write, error) {
 }
 
 var (
-	_ sensor.Ranger                                   = (*Dev)(nil)
-	_ interface{ Precision() physic.Distance }        = (*Dev)(nil)
-	_ interface{ SetTemperature(physic.Temperature) } = (*Dev)(nil)
+	_ sensor.Ranger                            = (*Dev)(nil)
+	_ interface{ Precision() physic.Distance } = (*Dev)(nil)
+	_ sensor.TemperatureAware                  = (*Dev)(nil)
+	_ sensor.Calibrator                        = (*Dev)(nil)
 )

@@ -34,14 +34,11 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 	return d.burst.Burst(d.samples, n), nil
 }
 
-// prepare makes the chip ready to range: set up, still set up, and calibrated to its temperature.
+// prepare makes the chip ready to range: set up, still set up, and calibrated to its temperature. A chip that does not
+// answer may just be booting after a dip of the supply: it is set up anew, which waits for it.
 func (d *Dev) prepare(ctx context.Context) error {
-	if d.ready {
-		ok, err := d.intact()
-		if err != nil {
-			return err
-		}
-		d.ready = ok
+	if d.ready && !d.intact() {
+		d.fail()
 	}
 	if !d.ready {
 		return d.setUp(ctx)

@@ -118,10 +118,10 @@ func (d *Dev) differences() ([]int, error) {
 	return differ, nil
 }
 
-// intact reports whether the settings still stand: false after a dip of the supply that nobody told of.
-func (d *Dev) intact() (bool, error) {
+// intact reports whether the settings still stand: not so after a dip of the supply that nobody told of.
+func (d *Dev) intact() bool {
 	if err := d.Read("read settings back", checkFrom, d.check[:]); err != nil {
-		return false, err
+		return false
 	}
-	return string(d.check[:]) == string(d.image[checkFrom-RegBlock:checkFrom-RegBlock+checkLen]), nil
+	return string(d.check[:]) == string(d.image[checkFrom-RegBlock:checkFrom-RegBlock+checkLen])
 }

@@ -1,0 +1,202 @@
+package tof
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"nightjar/rise"
+	"nightjar/sensor"
+)
+
+// stuckAfter is how many results alike to the bit mean that the chip repeats itself. These chips do not count their
+// results; but two rates of photons with seven binary places after the point are the same so often by chance about never.
+const stuckAfter = 8
+
+// Range implements sensor.Ranger.
+func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
+	if n < 1 {
+		return rise.Burst{}, fmt.Errorf("range %d times with %v: must be 1 or more", n, d)
+	}
+	if err := d.prepare(ctx); err != nil {
+		d.fail()
+		return rise.Burst{}, err
+	}
+	d.samples = d.samples[:0]
+	if err := d.ranges(ctx, n); err != nil {
+		return rise.Burst{}, err
+	}
+	if err := d.judge(); err != nil {
+		d.fail()
+		return rise.Burst{}, err
+	}
+	d.doubt()
+	return d.burst.Burst(d.samples, n), nil
+}
+
+// prepare makes the chip ready to range: set up, still set up, and calibrated to its temperature.
+func (d *Dev) prepare(ctx context.Context) error {
+	if d.ready {
+		ok, err := d.Intact()
+		if err != nil {
+			return err
+		}
+		d.ready = ok
+	}
+	if !d.ready {
+		return d.setUp(ctx)
+	}
+	moved := d.heat.now - d.heat.then
+	if d.Calibrate == nil || !d.heat.known || max(moved, -moved) <= maxDrift {
+		return nil
+	}
+	if err := d.Calibrate(ctx); err != nil {
+		return err
+	}
+	d.heat.then = d.heat.now
+	return nil
+}
+
+// setUp brings the chip to its settings, whatever state it is in.
+func (d *Dev) setUp(ctx context.Context) error {
+	if !d.fresh {
+		if err := d.arrive(ctx); err != nil {
+			return err
+		}
+	}
+	d.fresh = false
+	if err := d.SetUp(ctx); err != nil {
+		return err
+	}
+	d.ready = true
+	d.heat.then, d.heat.marked = d.heat.now, d.heat.known
+	return nil
+}
+
+// ranges starts, collects n results, and stops. The chip is put to rest even after an error, if it can be reached at
+// all.
+func (d *Dev) ranges(ctx context.Context, n int) error {
+	err := d.series(ctx, n)
+	if stopped := d.Stop(); err == nil {
+		err = stopped
+	}
+	if err != nil {
+		d.fail()
+	}
+	return err
+}
+
+func (d *Dev) series(ctx context.Context, n int) error {
+	if err := d.Start(); err != nil {
+		return err
+	}
+	for range n {
+		if err := d.next(ctx); err != nil {
+			return err
+		}
+		if d.alike = d.repeats(); d.alike >= stuckAfter {
+			return d.Errorf("read result", sensor.ErrStuck, "%d results alike to the bit", d.alike)
+		}
+		d.samples = append(d.samples, d.sample())
+	}
+	return nil
+}
+
+// repeats counts how many results in a row are the same.
+func (d *Dev) repeats() int {
+	if bytes.Equal(d.Block, d.last) {
+		return d.alike + 1
+	}
+	copy(d.last, d.Block)
+	return 1
+}
+
+// next waits for a result and reads it. It waits out the budget first, and does not ask every millisecond.
+func (d *Dev) next(ctx context.Context) error {
+	if d.Shot != nil {
+		if err := d.Shot(); err != nil {
+			return err
+		}
+	}
+	if err := d.Sleep(ctx, d.conf.Budget+time.Millisecond); err != nil {
+		return err
+	}
+	if err := d.Until(ctx, "wait for a range", max(time.Millisecond, d.conf.Budget/20), d.conf.Budget+20*time.Millisecond, d.isReady); err != nil {
+		return err
+	}
+	return d.Read()
+}
+
+// isReady asks whether there is a result: by the interrupt line where it is wired, which costs the bus nothing. The
+// line's level is read, not its edge: an edge may be missed, and a wait for one obeys no context.
+func (d *Dev) isReady() (bool, error) {
+	if d.conf.Interrupt != nil {
+		return d.conf.Interrupt.Read() == d.ReadyHigh, nil
+	}
+	return d.Ready()
+}
+
+// sample is the last result. What no receiver saw has no rates either.
+func (d *Dev) sample() rise.Sample {
+	s := d.Sample()
+	if s.SPADs == 0 && s.Status == rise.StatusOther {
+		s.SignalMcps, s.AmbientMcps = rise.Num{}, rise.Num{}
+	}
+	return s.Sample
+}
+
+// judge refuses a burst in which the chip said nothing but that it is broken, or never ranged at all.
+func (d *Dev) judge() error {
+	broken, idle := 0, 0
+	for _, s := range d.samples {
+		switch {
+		case s.Status == rise.StatusHardware:
+			broken++
+		case s.Status == rise.StatusOther && !s.SignalMcps.IsKnown():
+			idle++
+		}
+	}
+	switch len(d.samples) {
+	case broken:
+		return d.Errorf("range", sensor.ErrHardware, "it reports a fault of its laser or its supply in all %d ranges", broken)
+	case idle:
+		return d.Errorf("range", sensor.ErrHardware, "it answers but does not range: no receiver in use in %d ranges", idle)
+	}
+	if broken > 0 {
+		d.fail() // the next burst begins with a reset
+	}
+	return nil
+}
+
+// doubt takes the place of the estimate of noise that these chips do not give: where the good ranges of a burst spread
+// further than the limit, none of them is good.
+func (d *Dev) doubt() {
+	if d.spread() <= d.conf.SpreadMM {
+		return
+	}
+	for i := range d.samples {
+		if d.samples[i].Status == rise.StatusGood {
+			d.samples[i].Status = rise.StatusNoisy
+		}
+	}
+}
+
+// spread is half the width, mm, of the middle 68 % of the good ranges, which is one standard deviation of normal noise,
+// and which a few far off do not touch. Fewer than five have none.
+func (d *Dev) spread() float64 {
+	d.ordered = d.ordered[:0]
+	for _, s := range d.samples {
+		if s.Status == rise.StatusGood {
+			d.ordered = append(d.ordered, s.RangeMM)
+		}
+	}
+	n := len(d.ordered)
+	if n < 5 {
+		return 0
+	}
+	slices.Sort(d.ordered)
+	off := n * 16 / 100
+	return (d.ordered[n-1-off] - d.ordered[off]) / 2
+}
