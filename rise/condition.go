@@ -1,5 +1,7 @@
 package rise
 
+import "time"
+
 // runKinds are the kinds of alert that a run decides, in the order in which Holds lists them.
 var runKinds = [...]AlertKind{AlertSoon, AlertReady, AlertPast, AlertFalling, AlertSlow, AlertCold, AlertWarm}
 
@@ -106,13 +108,16 @@ func (t *Tracker) watchGap() {
 	g := &t.alerts.gap
 	gap := t.fresh.first - g.last.hours
 	if g.last != (moment{}) && gap > outageHours && gap > 3*t.gate.spacing {
-		g.from, g.to, g.until = g.last, moment{t.fresh.first, t.now.time}, t.now.hours+outageHours
+		first := t.now.time.Add(time.Duration((t.fresh.first - t.now.hours) * float64(time.Hour)))
+		g.from, g.to, g.until = g.last, moment{t.fresh.first, first}, t.now.hours+outageHours
 	}
 	g.last = t.now
 }
 
 // lost notes that readings come in again after a time of which nobody knows how long it was.
-func (u *unseen) lost(now float64) { u.from, u.to, u.until = moment{hours: now}, moment{hours: now}, now+outageHours }
+func (u *unseen) lost(now float64) {
+	u.from, u.to, u.until = moment{hours: now}, moment{hours: now}, now+outageHours
+}
 
 // explains reports whether what shows now may have come about in the gap.
 func (u unseen) explains(now float64) bool { return u.until > 0 && now <= u.until }

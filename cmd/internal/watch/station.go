@@ -1,0 +1,335 @@
+package watch
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"periph.io/x/conn/v3/physic"
+
+	"nightjar/cmd/internal/api"
+	"nightjar/rise"
+	"nightjar/sensor"
+)
+
+// staleAfter is the age at which the newest usable reading no longer speaks for now.
+const staleAfter = 5 * time.Minute
+
+// station is one Station being watched.
+type station struct {
+	Station
+	w     *Watch
+	leave func() // lets the clock go on without this station's loop
+	// outdated tells that the timeline moved, so that the fold must be made anew.
+	outdated atomic.Bool
+	// deadline is the boot time, ns, by which the loop must have moved again; 0 before it began.
+	deadline atomic.Int64
+
+	mu      sync.Mutex
+	run     *rise.Run // the open run; nil if there is none
+	jar     rise.Jar
+	tracker *rise.Tracker
+	est     rise.Estimate
+	issued  map[episode]bool
+	last    rise.Reading // the newest reading
+	good    rise.Reading // the newest one with a range
+	gap     gap
+	trouble trouble
+}
+
+// resume picks up where the store left off.
+func (s *station) resume() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	last, ok, err := s.w.o.Store.LastReading(s.Name)
+	if err != nil {
+		return err
+	}
+	if ok {
+		s.gap.last = last.Stamp
+	}
+	if err := s.trouble.resume(s); err != nil {
+		return err
+	}
+	return s.refold()
+}
+
+// loop ticks until ctx ends, then puts the ranger to rest.
+func (s *station) loop(ctx context.Context) {
+	clock := s.w.o.Clock
+	for next := clock.Boot(); ctx.Err() == nil; {
+		s.due(clock.Boot())
+		s.tick(ctx)
+		s.w.flushIfDue(s.inRun())
+		// Ticks that were missed are not made up for: the next one comes a full tick after the last, or at once.
+		next = max(next+s.Every, clock.Boot())
+		s.due(next)
+		if clock.Sleep(ctx, next-clock.Boot()) != nil {
+			break
+		}
+	}
+	if err := s.Ranger.Halt(); err != nil {
+		s.w.log.Warn("put the ranger to rest", "station", s.Name, "err", err)
+	}
+}
+
+// patience is how long after it was due a tick may take to come and to be done before its loop counts as hanging. The
+// slowest restart of a chip and the slowest commit to a card fit into it.
+const patience = 90 * time.Second
+
+// due notes when the loop has to move again.
+func (s *station) due(at time.Duration) { s.deadline.Store(int64(at + patience)) }
+
+// Stalled lists the stations whose loop has not moved when it should have.
+func (w *Watch) Stalled() []string {
+	var names []string
+	now := int64(w.o.Clock.Boot())
+	for _, s := range w.stations {
+		if d := s.deadline.Load(); d > 0 && now > d {
+			names = append(names, s.Name)
+		}
+	}
+	return names
+}
+
+func (s *station) inRun() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.run != nil
+}
+
+// tick takes one reading and does all that follows from it.
+func (s *station) tick(ctx context.Context) {
+	s.w.observeClock()
+	r, err := s.read(ctx)
+	if ctx.Err() != nil {
+		return // cut short by the shutdown: not a reading
+	}
+	r = r.Rounded() // what is folded now is what will be read back
+	s.w.o.Store.Add(s.Name, r)
+	s.w.o.Store.Timeline().Date(&r)
+
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.noteTrouble(r, err)
+	s.gap.note(r)
+	s.last = r
+	if r.RangeMM.IsKnown() {
+		s.good = r
+	}
+	switch {
+	case s.outdated.Swap(false):
+		if err := s.refold(); err != nil { // the reading is in the store's memory: this fold has it
+			s.w.log.Error("fold the run again", "station", s.Name, "err", err)
+		}
+	case s.tracker != nil:
+		s.est = s.tracker.Add(r)
+	}
+	s.issueHeld()
+	s.endIfOver()
+	s.publish()
+}
+
+// read takes a burst and the temperatures. The error, if any, is already told by the reading's fault.
+func (s *station) read(ctx context.Context) (rise.Reading, error) {
+	r := rise.Reading{Stamp: rise.Stamp{Boot: s.w.o.Store.Boot(), At: s.w.o.Clock.Boot()}}
+	b, err := s.Ranger.Range(ctx, s.Ranges)
+	r.Burst = b
+	r.Of = max(r.Of, s.Ranges)
+	switch {
+	case err != nil:
+		r.Fault = sensor.Fault(err)
+	case b.Valid == 0:
+		r.Fault = rise.FaultView
+	}
+	r.JarC = s.temperature(ctx, "jar", s.Jar)
+	r.DoughC = s.temperature(ctx, "dough", s.Dough)
+	r.RoomC = s.temperature(ctx, "room", s.Room)
+	r.RoomRH = s.humidity(ctx)
+	return r, err
+}
+
+func (s *station) temperature(ctx context.Context, place string, t sensor.Thermometer) rise.Num {
+	if t == nil {
+		return rise.Num{}
+	}
+	c, err := t.Temperature(ctx)
+	if s.probeTrouble(ctx, place, t, err) {
+		return rise.Num{}
+	}
+	return rise.Known(c.Celsius())
+}
+
+func (s *station) humidity(ctx context.Context) rise.Num {
+	if s.Humidity == nil {
+		return rise.Num{}
+	}
+	h, err := s.Humidity.Humidity(ctx)
+	if s.probeTrouble(ctx, "humidity", s.Humidity, err) {
+		return rise.Num{}
+	}
+	return rise.Known(float64(h) / float64(physic.PercentRH))
+}
+
+// probeTrouble keeps the health condition of a probe and logs a change of it.
+func (s *station) probeTrouble(ctx context.Context, place string, probe fmt.Stringer, err error) bool {
+	name := "probe " + place
+	switch {
+	case err == nil:
+		if s.w.health.clear(name, s.Name) {
+			s.w.log.Info("the probe answers again", "station", s.Name, "probe", place)
+		}
+	case ctx.Err() != nil:
+	case s.w.health.raise(name, s.Name, fmt.Sprintf("The %s probe gives no temperature: %v.", place, err)):
+		s.w.log.Warn("read a probe", "station", s.Name, "probe", place, "which", probe.String(), "err", err)
+	}
+	return err != nil
+}
+
+// refold folds the open run from the store. It is called with the lock held, and issues nothing.
+func (s *station) refold() error {
+	s.run, s.tracker, s.jar, s.est, s.issued = nil, nil, rise.Jar{}, rise.Estimate{}, map[episode]bool{}
+	run, open, err := s.w.o.Store.OpenRun(s.Name)
+	if err != nil || !open {
+		return err
+	}
+	c, err := s.w.o.Store.Case(run.Number)
+	if err != nil {
+		return fmt.Errorf("run %d: %w", run.Number, err)
+	}
+	s.run = &run
+	t, est, err := rise.Resume(c)
+	if err != nil {
+		return fmt.Errorf("run %d: %w", run.Number, err)
+	}
+	s.tracker, s.jar, s.est = t, c.Jar, est
+	if n := len(c.Readings); n > 0 {
+		s.gap.last = c.Readings[n-1].Stamp
+	}
+	alerts, err := s.w.o.Store.Alerts(s.Name, run.Number)
+	for _, a := range alerts {
+		s.issued[episode{a.Kind, a.Episode}] = true
+	}
+	return err
+}
+
+// Changed folds a station's run again after an action was stored. It returns when the estimate knows of the action.
+func (w *Watch) Changed(name string) {
+	s := w.byName[name]
+	if s == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.refold(); err != nil {
+		w.log.Error("fold the run again", "station", name, "err", err)
+	}
+	s.issueHeld()
+	s.publish()
+}
+
+// endIfOver ends a run that has been open for as long as its kind may be.
+func (s *station) endIfOver() {
+	if s.run == nil {
+		return
+	}
+	started, _ := s.w.o.Store.Timeline().Wall(s.run.Started.Stamp)
+	if started.IsZero() || s.last.Time.Sub(started) < s.run.Kind.Limit() {
+		return
+	}
+	now, _ := s.w.now()
+	hours := int(s.run.Kind.Limit().Hours())
+	_, _, err := s.w.o.Store.Act(rise.Action{
+		ID: fmt.Sprintf("limit-%d", s.run.Number), Kind: rise.ActionEnd, Station: s.Name, Run: s.run.Number, When: now, At: now,
+		Text: fmt.Sprintf("ended by itself after %d hours", hours),
+	})
+	if err != nil {
+		s.w.storeTrouble(err)
+		return
+	}
+	s.w.log.Info("the run ended by itself", "station", s.Name, "run", s.run.Number, "hours", hours)
+	if err := s.refold(); err != nil {
+		s.w.log.Error("fold after the run's end", "station", s.Name, "err", err)
+	}
+}
+
+// publish sends the station's state out. It is called with the lock held.
+func (s *station) publish() {
+	if s.w.o.Publisher == nil {
+		return
+	}
+	b, err := json.Marshal(s.state())
+	if err != nil {
+		s.w.log.Error("encode the state", "station", s.Name, "err", err)
+		return
+	}
+	s.w.o.Publisher.State(s.Name, b)
+}
+
+// state is the station's state now. It is called with the lock held.
+func (s *station) state() api.State {
+	st := api.State{
+		Point: api.NewPoint(s.est), Station: s.Name, JarC: s.last.JarC, DoughC: s.last.DoughC, RoomC: s.last.RoomC,
+		Active: []rise.AlertKind{},
+	}
+	if s.run == nil {
+		st.Point = api.Point{Time: s.last.Time}
+	} else {
+		st.Run = &s.run.Number
+		st.Target = rise.Known(s.run.Target)
+	}
+	st.Stale = s.w.o.Clock.Boot()-s.good.At > staleAfter || s.good.Stamp.IsZero()
+	active, err := s.w.o.Store.Active(s.Name)
+	if err != nil {
+		s.w.log.Error("read the active alerts", "station", s.Name, "err", err)
+	}
+	for _, a := range active {
+		st.Active = append(st.Active, a.Kind)
+	}
+	return st
+}
+
+// Status is how a station stands, false if there is no such station.
+func (w *Watch) Status(name string) (api.StationStatus, bool) {
+	s := w.byName[name]
+	if s == nil {
+		return api.StationStatus{}, false
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	st := api.StationStatus{State: s.state(), LastReading: s.last.Time, Fault: s.trouble.text}
+	if s.run != nil {
+		st.Name = s.run.Name
+		st.Jar = fmt.Sprintf("%s@%d", s.run.Jar, s.run.JarVersion)
+	}
+	alerts, err := w.o.Store.Active(name)
+	if err != nil {
+		w.log.Error("read the active alerts", "station", name, "err", err)
+	}
+	st.Alerts = alerts
+	return st, true
+}
+
+// Stations lists the stations' names in the order of the configuration.
+func (w *Watch) Stations() []string {
+	names := make([]string, len(w.stations))
+	for i, s := range w.stations {
+		names[i] = s.Name
+	}
+	return names
+}
+
+// errText is an error as part of a sentence for a person: without the program's own prefix of sentinels.
+func errText(err error) string {
+	if err == nil {
+		return ""
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		return "it took too long"
+	}
+	return err.Error()
+}
