@@ -96,7 +96,8 @@ func (db *DB) Anchor(a rise.Anchor) error {
 	if a.Boot != db.boot {
 		return fmt.Errorf("anchor of boot %d in boot %d: %w", a.Boot, db.boot, ErrInvalid)
 	}
-	a.Wall = a.Wall.UTC().Round(0)
+	// Whole milliseconds, as in a reading's stamp: so is then every wall time, and a recording holds it exactly.
+	a.Wall, a.At = a.Wall.UTC().Round(time.Millisecond), a.At.Truncate(time.Millisecond)
 	db.mu.Lock()
 	defer db.mu.Unlock()
 	n := len(db.anchors)

@@ -40,6 +40,9 @@ type Hint struct {
 // Error is the error without the remedy.
 func (h *Hint) Error() string { return h.Err.Error() }
 
+// Hint is the remedy.
+func (h *Hint) Hint() string { return h.Remedy }
+
 // Unwrap returns the error that the remedy is for.
 func (h *Hint) Unwrap() error { return h.Err }
 
