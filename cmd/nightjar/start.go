@@ -1,0 +1,91 @@
+package main
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"nightjar/cmd/internal/api"
+	"nightjar/cmd/internal/prose"
+	"nightjar/rise"
+)
+
+type startOptions struct {
+	actionFlags
+	run                                  rise.Run
+	kind, ready                          string
+	inoculation, hydration, salt, sample float64
+	base, uBase, dough                   float64
+}
+
+func (p *program) startCommand() *cobra.Command {
+	var o startOptions
+	cmd := &cobra.Command{
+		Use:   "start [NAME]",
+		Short: "Start a run: the sample is in the jar",
+		Long: `Starts a run on a station: from now on (or from --at) its readings belong to this dough, and you are told when
+it has risen to its target. NAME is what you call the dough; it may be left out.
+
+Press the sample level with a wet finger, without voids, and wipe the walls. Fresh dough slumps: the rise is counted
+from the level at which it has settled. Where the run is started late, give --at, or the settled height by --base-mm
+(a ruler at the glass), or --sample-g.`,
+		Example: `  nightjar start "country loaf" --jar tall --target 2
+  nightjar start --at 20:15 --inoculation 15 --ready "tomorrow 07:00"
+  nightjar start --kind starter --starter gerta --target 2.5`,
+		Args: atMost(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				o.run.Name = args[0]
+			}
+			a, err := o.action(cmd)
+			if err != nil {
+				return err
+			}
+			return p.do(cmd, o.actionFlags, a, started)
+		},
+	}
+	o.add(cmd, false)
+	fs := cmd.Flags()
+	fs.StringVar(&o.kind, "kind", "dough", "dough (bulk) or starter (after a feeding)")
+	fs.StringVar(&o.run.Jar, "jar", "", "the jar, or JAR@VERSION; may be left out where there is only one")
+	fs.Float64Var(&o.run.Target, "target", 2, "the multiple of the settled volume at which it is ready")
+	fs.StringVar(&o.ready, "ready", "", `when you want it ready: 07:00, "tomorrow 07:00", "in 9h"`)
+	fs.StringVar(&o.run.Starter, "starter", "", "the starter in it; its earlier runs make the forecast better")
+	fs.StringVar(&o.run.Recipe, "recipe", "", "the recipe")
+	fs.Float64Var(&o.inoculation, "inoculation", 0, "prefermented flour, % of all flour")
+	fs.Float64Var(&o.hydration, "hydration", 0, "water, % of the flour")
+	fs.Float64Var(&o.salt, "salt", 0, "salt, % of the flour")
+	fs.Float64Var(&o.sample, "sample-g", 0, "the sample's mass, g")
+	fs.Float64Var(&o.base, "base-mm", 0, "the settled height of the sample by ruler, mm")
+	fs.Float64Var(&o.uBase, "u-base-mm", 0, "the standard uncertainty of that height, mm (default 0.5)")
+	fs.Float64Var(&o.dough, "dough-c", 0, "the main dough's temperature by a kitchen thermometer, °C")
+	return cmd
+}
+
+// action is the action that the flags ask for.
+func (o *startOptions) action(cmd *cobra.Command) (rise.Action, error) {
+	r := o.run
+	r.Kind = rise.RunKind(o.kind)
+	given := func(name string, v float64) rise.Num {
+		if !cmd.Flags().Changed(name) {
+			return rise.Num{}
+		}
+		return rise.Known(v)
+	}
+	r.InoculationPct, r.HydrationPct, r.SaltPct = given("inoculation", o.inoculation), given("hydration", o.hydration), given("salt", o.salt)
+	r.SampleG, r.BaseMM, r.UBaseMM = given("sample-g", o.sample), given("base-mm", o.base), given("u-base-mm", o.uBase)
+	if o.ready != "" {
+		t, err := prose.Ahead(o.ready, time.Now())
+		if err != nil {
+			return rise.Action{}, misusef(remedy(err), "--ready: %w", err)
+		}
+		r.Plan = t.UTC()
+	}
+	return rise.Action{Kind: rise.ActionStart, Start: &r, DoughC: given("dough-c", o.dough)}, nil
+}
+
+func started(done api.ActionDone) string {
+	r := done.Run
+	return fmt.Sprintf("%s started on station %s%s: target %s in jar %s@%d", title(*r), r.Station, since(done.Action.When), prose.Target(r.Target), r.Jar, r.JarVersion)
+}
