@@ -154,7 +154,7 @@ func TestBrokenRecordings(t *testing.T) {
 		"mixed times too": {"time,range_mm\n2026-05-01T12:00:00Z,1\n5,1\n", `x:3:1: time: "5" is no time as the others`},
 		"no such time":    {"time,range_mm\nsoon,1\n", `x:2:1: time: "soon" is no time as the others`},
 		"half a row":      {"time,range_mm,jar_c\n0,1,20\n30,1\n", "x:3:2: 2 fields where the header has 3"},
-		"open quote":      {"time,range_mm,fault\n0,1,\"vie\n", `x:3:1: extraneous or missing " in quoted-field`},
+		"open quote":      {"time,range_mm,fault\n0,1,\"vie\n", `x:2:10: extraneous or missing " in quoted-field`},
 		"boot alone":      {"time,range_mm,boot\n0,1,1\n", "x:1: boot and boot_s must stand together"},
 		"boot back":       {"time,range_mm,boot,boot_s\n0,1,2,5\n1,1,1,9\n", "x:3:4: boot_s: runs back: the row before is later"},
 		"bad count":       {"time,range_mm,valid\n0,1,-1\n", `x:2:3: valid: "-1" is no count`},
