@@ -71,10 +71,6 @@ func Suite(t *testing.T, open func(t *testing.T) (notify.Outbox, func(rise.Alert
 		o, _ := fill(t, 2)
 		assert.Empty(t, pending(t, o, "pigeon", 10))
 	})
-	t.Run("an unknown alert is an error", func(t *testing.T) {
-		o, _ := fill(t, 1)
-		assert.Error(t, o.Settle("mqtt", "attic-5f0c11de-999999", rise.DeliveryDelivered, 1, ""))
-	})
 	t.Run("from several goroutines", func(t *testing.T) {
 		o, ids := fill(t, 20)
 		var wg sync.WaitGroup

@@ -1,0 +1,5 @@
+//go:build chaos
+
+package mqtt
+
+const chaosAlerts = 10_000
