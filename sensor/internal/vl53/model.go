@@ -67,6 +67,8 @@ type Model struct {
 	Block Block
 	// Start is what starts continuous ranging.
 	Start byte
+	// NearestMM is where the chip begins to be linear, mm: a nearer range is no good one.
+	NearestMM float64
 	// Extra, if not nil, is written after the first calibration: register, two bytes each.
 	Extra []Word
 	// Settle makes the settings that depend on options and on the chip: budget, region. It may read the chip.

@@ -131,6 +131,9 @@ func (d *Dev) askReady() (bool, error) {
 // keep keeps a result for the burst.
 func (d *Dev) keep(r Result) error {
 	s := r.Sample()
+	if s.Status == rise.StatusGood && s.RangeMM < d.model.NearestMM {
+		s.Status = rise.StatusTooNear
+	}
 	if r.SPADs == 0 && s.Status == rise.StatusOther {
 		s.SignalMcps, s.AmbientMcps, s.SigmaMM = rise.Num{}, rise.Num{}, rise.Num{}
 	}
