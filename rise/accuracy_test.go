@@ -66,7 +66,7 @@ func TestWholeMillimetresStayWithinTheirRounding(t *testing.T) {
 }
 
 // TestMultipleOverAThousandRuns counts each run once, at a random moment, since the errors within a run hang together:
-// first the error of ranging alone, then with floor distance and surface off by what the jar and the surface allow for.
+// first the error of ranging alone, then with the floor distance off and a surface uneven and domed by what jar and flour allow for.
 func TestMultipleOverAThousandRuns(t *testing.T) {
 	t.Parallel()
 	const runs = 1000
@@ -75,13 +75,14 @@ func TestMultipleOverAThousandRuns(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, 3))
 		n := drawn(seed)
 		off := 0.5 * r.NormFloat64()
-		uneven := unevenMM * r.NormFloat64()
+		uneven := surfaceOf("").uneven * r.NormFloat64()
 		truth := n.truth()
 		i := int((2 + 5.5*r.Float64()) / n.every.Hours())
 		if m, ok := multipleAfter(t, n, i, 0); ok && math.Abs(m.multiple/truth[i]-1) <= 0.015 {
 			within++
 		}
 		n.claimedMM += off + uneven
+		n.dome = surfaceOf("").uDome * r.NormFloat64()
 		if m, ok := multipleAfter(t, n, i, 0.5); ok && math.Abs(m.multiple-truth[i]) <= 1.96*m.u {
 			covered++
 		}

@@ -12,8 +12,8 @@ type base struct {
 	// at is the run time of the lowest level, h.
 	at    float64
 	known bool
-	// closed ends the search; given tells that a person set the level.
-	closed, given bool
+	// closed ends the search; given tells that a person set the level, apart that it does not hang on the floor distance.
+	closed, given, apart bool
 }
 
 // The base level's search, in hours: the narrowest fit, the time that must pass after the lowest level, the age at which
@@ -29,9 +29,15 @@ const (
 
 var baseWidths = [...]float64{baseNarrow, 12.0 / 60, 18.0 / 60, 27.0 / 60, 40.0 / 60}
 
-// set makes a level the base that a person gave or took.
+// set makes a level seen by the ranger the base.
 func (b *base) set(level, variance, hours float64) {
 	*b = base{level: level, variance: variance, at: hours, known: true, closed: true, given: true}
+}
+
+// give makes a level the base that a person knows without the ranger.
+func (b *base) give(level, variance, hours float64) {
+	b.set(level, variance, hours)
+	b.apart = true
 }
 
 // search looks for the lowest level among the run's bins. The last bin may still be growing.

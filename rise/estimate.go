@@ -41,6 +41,11 @@ type Estimate struct {
 	DoughMultiple Num `json:"dough_multiple"`
 	// SetAside says why this reading was not used; empty if it was.
 	SetAside string `json:"set_aside,omitempty"`
+	// Event says what was noticed or done with this reading: a shift over which the curve was carried on, a jar that came
+	// back; empty for nothing.
+	Event string `json:"event,omitempty"`
+	// Ask is a question to the baker that stays open until a rebase or an ignore answers it; empty if there is none.
+	Ask string `json:"ask,omitempty"`
 	// Holds lists the alerts of this run whose condition holds now, at most one per kind. The same Kind and Episode is
 	// the same alert: whoever issues them does so once per (station, run, kind, episode).
 	Holds []Condition `json:"holds,omitempty"`

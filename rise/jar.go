@@ -10,6 +10,16 @@ type Jar struct {
 	// FloorMM is the distance from the ranger to the inside of the jar's floor, UFloorMM its standard uncertainty, mm.
 	FloorMM  float64 `json:"floor_mm"`
 	UFloorMM float64 `json:"u_floor_mm"`
+	// Scale is how many mm the surface rises for each mm by which the range shortens, found at heights measured by ruler; 0
+	// is 1. It removes what walls and window do to the range with distance. UScale is its standard uncertainty, and PivotMM
+	// the level, mm, at which an error of the scale shifts nothing: UFloorMM holds there.
+	Scale   float64 `json:"scale,omitempty"`
+	UScale  float64 `json:"u_scale,omitempty"`
+	PivotMM float64 `json:"pivot_mm,omitempty"`
+	// URepeatMM is how well the ranger comes back to its place when the lid is lifted and put on again, the standard
+	// deviation of the floor distance, mm. It is part of the uncertainty of every run that found no floor distance of its
+	// own by a tare.
+	URepeatMM float64 `json:"u_repeat_mm,omitempty"`
 	// Profile is the jar's inside.
 	Profile Profile `json:"profile"`
 	// Made is when this version was calibrated, UTC.

@@ -18,6 +18,15 @@ func (j Jar) Check() error {
 	if err := inside("floor distance's uncertainty", j.UFloorMM, 0, 50, "mm"); err != nil {
 		return err
 	}
+	if err := inside("scale", j.scale(), 0.5, 2, "mm per mm"); err != nil {
+		return err
+	}
+	if err := inside("scale's uncertainty", j.UScale, 0, 0.5, "mm per mm"); err != nil {
+		return err
+	}
+	if err := inside("repeatability of the mounting", j.URepeatMM, 0, 50, "mm"); err != nil {
+		return err
+	}
 	return j.Profile.Check()
 }
 

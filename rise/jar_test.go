@@ -128,32 +128,36 @@ func TestATargetThatCannotBeIsRefused(t *testing.T) {
 // TestUncertaintyOfTheWorkedExample: 30 mm risen to 60 mm, read within 0.5 mm each, under a sensor whose distance to the
 // floor is off by 0.8 mm: JCGM 100:2008, eq. 10, gives 100·√(0.5²/30² + 60²·0.5²/30⁴ + (1/30 − 60/30²)²·0.8²) = 4.58 points.
 func TestUncertaintyOfTheWorkedExample(t *testing.T) {
-	p := multipleOf(Profile{Shape: ShapeCylinder, DiameterMM: 70}.compile(), inputs{base: 30, level: 60, uBase: 0.5, uLevel: 0.5, uFloor: 0.8})
-	assert.InDelta(t, 2, p.multiple, 1e-12)
-	assert.InDelta(t, 4.58, 100*p.u, 0.005)
-	assert.InDelta(t, 100*math.Sqrt(0.25/900+3600*0.25/810_000+math.Pow(1.0/30-60.0/900, 2)*0.64), 100*p.u, 1e-9)
+	m, u, ok := multipleOf(Profile{Shape: ShapeCylinder, DiameterMM: 70}.compile(), 30, 60, effect{base: 0.5}, effect{level: 0.5}, effect{0.8, 0.8})
+	require.True(t, ok)
+	assert.InDelta(t, 2, m, 1e-12)
+	assert.InDelta(t, 4.58, 100*u, 0.005)
+	assert.InDelta(t, 100*math.Sqrt(0.25/900+3600*0.25/810_000+math.Pow(1.0/30-60.0/900, 2)*0.64), 100*u, 1e-9)
 	// The floor alone: 1 mm at doubling on 30 mm is 3.3 points.
-	p = multipleOf(Profile{}.compile(), inputs{base: 30, level: 60, uFloor: 1})
-	assert.InDelta(t, 100.0/30, 100*p.u, 1e-9)
+	_, u, _ = multipleOf(Profile{}.compile(), 30, 60, effect{1, 1})
+	assert.InDelta(t, 100.0/30, 100*u, 1e-9)
+	_, _, ok = multipleOf(Profile{}.compile(), 0, 60)
+	assert.False(t, ok, "nothing is a multiple of nothing")
 }
 
 // TestUncertaintyAgreesWithMonteCarlo propagates distributions as in JCGM 101:2008, 7.
 func TestUncertaintyAgreesWithMonteCarlo(t *testing.T) {
 	for name, p := range profiles() {
 		curve := p.compile()
-		in := inputs{base: 30, level: 58, uBase: 0.4, uLevel: 0.3, uFloor: 0.7}
+		const base, level, uBase, uLevel, uFloor = 30, 58, 0.4, 0.3, 0.7
 		r := rand.New(rand.NewPCG(1, 8))
 		var sum, sum2 float64
 		const n = 200_000
 		for range n {
-			floor := in.uFloor * r.NormFloat64()
-			vl, _ := curve(in.level + floor + in.uLevel*r.NormFloat64())
-			vb, _ := curve(in.base + floor + in.uBase*r.NormFloat64())
+			floor := uFloor * r.NormFloat64()
+			vl, _ := curve(level + floor + uLevel*r.NormFloat64())
+			vb, _ := curve(base + floor + uBase*r.NormFloat64())
 			m := vl / vb
 			sum, sum2 = sum+m, sum2+m*m
 		}
 		sd := math.Sqrt(sum2/n - sum*sum/n/n)
-		assert.InEpsilon(t, sd, multipleOf(curve, in).u, 0.05, name)
+		_, u, _ := multipleOf(curve, base, level, effect{base: uBase}, effect{level: uLevel}, effect{uFloor, uFloor})
+		assert.InEpsilon(t, sd, u, 0.05, name)
 	}
 }
 

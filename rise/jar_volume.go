@@ -38,7 +38,17 @@ func (p Profile) Level(volumeML float64) (float64, bool) {
 }
 
 // Level is the height of a surface above the jar's floor for a range, mm.
-func (j Jar) Level(rangeMM float64) float64 { return j.FloorMM - rangeMM }
+func (j Jar) Level(rangeMM float64) float64 { return j.scale() * (j.FloorMM - rangeMM) }
+
+// Range is the range at which a surface at a level is seen, mm: the inverse of Level.
+func (j Jar) Range(levelMM float64) float64 { return j.FloorMM - levelMM/j.scale() }
+
+func (j Jar) scale() float64 {
+	if j.Scale == 0 {
+		return 1
+	}
+	return j.Scale
+}
 
 // volumeCurve gives the volume below a level, ml, and its growth per mm.
 type volumeCurve func(levelMM float64) (ml, mlPerMM float64)

@@ -10,22 +10,26 @@ type point struct {
 	known     bool
 }
 
-// inputs are the levels behind a multiple with their standard uncertainties, mm. The floor's is common to both levels.
-type inputs struct{ base, level, uBase, uLevel, uFloor float64 }
+// effect is one independent source of error: how it shifts the level and the base level, each in mm at one standard
+// uncertainty.
+type effect struct{ level, base float64 }
 
-// multipleOf is the multiple and its standard uncertainty by the law of propagation (JCGM 100:2008, 5.1.2, eq. 10), the
-// floor distance being one input of both levels: d(multiple)/d(floor) = (V'(level) − multiple·V'(base))/V(base), for a
-// cylinder (1 − multiple)/base.
-func multipleOf(volume volumeCurve, in inputs) point {
-	vb, db := volume(in.base)
-	vl, dl := volume(in.level)
+// multipleOf is the multiple and its standard uncertainty by the law of propagation (JCGM 100:2008, 5.1.2, eq. 10): the
+// sum of squares over independent effects, each taken through both levels at once, since what shifts them alike mostly
+// cancels: for a cylinder d(multiple)/d(floor) = (1 − multiple)/base level.
+func multipleOf(volume volumeCurve, base, level float64, effects ...effect) (m, u float64, ok bool) {
+	vb, db := volume(base)
+	vl, dl := volume(level)
 	if !(vb > 0) {
-		return point{}
+		return 0, 0, false
 	}
-	m := vl / vb
-	byLevel, byBase, byFloor := dl/vb, m*db/vb, (dl-m*db)/vb
-	random := math.Hypot(byLevel*in.uLevel, byBase*in.uBase)
-	return point{multiple: m, u: math.Hypot(random, byFloor*in.uFloor), random: random, known: true}
+	m = vl / vb
+	sum := 0.0
+	for _, e := range effects {
+		d := (dl*e.level - m*db*e.base) / vb
+		sum += d * d
+	}
+	return m, math.Sqrt(sum), true
 }
 
 // point is the multiple now. Where readings have been missing the last smoothed level is held, and its doubt grows by
@@ -37,18 +41,74 @@ func (t *Tracker) point() point {
 	s := t.gate.smooth
 	p := s.predicted(t.now.hours)
 	missed := p.x - s.x
-	u := math.Sqrt(p.pxx + missed*missed + t.gate.rounding + t.gate.carryVar)
-	return multipleOf(t.volume, inputs{base: t.base.level, level: s.x, uBase: math.Sqrt(t.base.variance), uLevel: u, uFloor: t.uCommon()})
+	uLevel := math.Sqrt(p.pxx + missed*missed + t.gate.rounding)
+	return t.pointAt(s.x, uLevel)
 }
 
-// unevenMM is the standard uncertainty of a level for a surface that is not flat where the ranger looks, mm; it is
-// common to the levels of a run, since the surface keeps its shape as it rises. Common practice, no source.
-const unevenMM = 0.3
-
-// uCommon is the standard uncertainty of what shifts all levels of the run alike, mm.
-func (t *Tracker) uCommon() float64 {
-	if t.jar.isLevelsOnly() {
-		return 0
+// pointAt is the multiple at an optical level with the standard uncertainty of its own.
+func (t *Tracker) pointAt(optical, uOptical float64) point {
+	in := t.levelsAt(optical)
+	uBase := math.Sqrt(t.base.variance)
+	random := [2]effect{{level: uOptical * in.share}, {base: uBase}}
+	common := effect{level: in.uCommon, base: in.uCommon}
+	if t.base.apart {
+		common.base = 0
+	} else {
+		w := in.weight
+		random[1] = effect{base: (1 - w) * uBase, level: ((1-in.share)*(1-w) - in.share*w) * uBase}
 	}
-	return math.Hypot(t.jar.UFloorMM, unevenMM)
+	m, u, ok := multipleOf(t.volume, in.base, in.level, random[0], random[1], common,
+		effect{level: math.Sqrt(t.gate.carryVar) * in.share},
+		effect{level: t.uScale * (in.level - t.jar.PivotMM), base: t.uScale * (in.base - t.jar.PivotMM)},
+		effect{level: t.surface.uDome * max(0, in.level-in.base)},
+	)
+	if !ok {
+		return point{}
+	}
+	_, r, _ := multipleOf(t.volume, in.base, in.level, random[0], random[1])
+	return point{multiple: m, u: u, random: r, known: true}
+}
+
+// levels are a base level and a level as the mean surface is believed to stand, mm.
+type levels struct {
+	base, level float64
+	// share is how much of a shift of the surface's middle is one of its mean.
+	share float64
+	// uCommon is the standard uncertainty of what shifts both alike, weight how far they follow the run's own knowledge of
+	// its base level.
+	uCommon, weight float64
+}
+
+// levelsAt places an optical level. Where the run knows its settled height by ruler or by mass, all levels are shifted
+// towards it by the weight that the uncertainties give it (the weighted mean of JCGM 100:2008, F.1.2, two inputs).
+func (t *Tracker) levelsAt(optical float64) levels {
+	in := levels{base: t.base.level, uCommon: math.Hypot(t.uFloor, t.surface.uneven)}
+	if a := t.footing; a.known && !t.base.apart {
+		v, va := in.uCommon*in.uCommon, a.u*a.u
+		in.weight = 1
+		if v+va > 0 {
+			in.weight = v / (v + va)
+			in.uCommon = math.Sqrt(v * va / (v + va))
+		}
+	}
+	shift := in.weight * (t.footing.level - t.base.level)
+	in.base += shift
+	in.level, in.share = t.surface.mean(in.base, optical+shift)
+	return in
+}
+
+// uBase is the base level's whole standard uncertainty, mm.
+func (t *Tracker) uBase(in levels) float64 {
+	if t.base.apart {
+		return math.Sqrt(t.base.variance)
+	}
+	return math.Hypot((1-in.weight)*math.Sqrt(t.base.variance), in.uCommon)
+}
+
+// multipleAt is the multiple at an optical level without its uncertainty.
+func (t *Tracker) multipleAt(optical float64) float64 {
+	in := t.levelsAt(optical)
+	vb, _ := t.volume(in.base)
+	vl, _ := t.volume(in.level)
+	return vl / vb
 }

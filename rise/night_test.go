@@ -23,6 +23,8 @@ type night struct {
 	floorMM, claimedMM float64
 	tempC              float64
 	growth, wake, leak float64
+	// dome is how much higher the middle of the surface stands than its mean, as a share of the height risen.
+	dome float64
 	// only is how many readings are wanted; 0 is all.
 	only int
 }
@@ -76,6 +78,7 @@ func (n night) readings() []Reading {
 	}
 	out := make([]Reading, 0, len(levels))
 	for i, level := range levels {
+		level += n.dome * max(0, level-n.baseMM)
 		at := time.Duration(i) * n.every
 		reading := Reading{Stamp: Stamp{Boot: 1, At: at}, Time: nightStart.Add(at), JarC: Known(n.tempC)}
 		reading.Burst = n.burst(r, n.floorMM-level)

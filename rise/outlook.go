@@ -78,15 +78,16 @@ func (t *Tracker) progress() Progress {
 	p := &t.outlook.progress
 	p.Hours, p.Multiple, p.TempC = p.Hours[:0], p.Multiple[:0], p.TempC[:0]
 	base, _ := t.volume(t.base.level)
+	dome := 1 / (1 + t.surface.dome)
 	noise := 0.0
 	bins := t.levels.since(t.base.at - binHours/2)
 	for i := range bins {
 		b := &bins[i]
-		v, perMM := t.volume(b.mean())
+		_, perMM := t.volume(b.mean())
 		p.Hours = append(p.Hours, b.at())
-		p.Multiple = append(p.Multiple, v/base)
+		p.Multiple = append(p.Multiple, t.multipleAt(b.mean()))
 		p.TempC = append(p.TempC, b.temp)
-		noise += (b.variance() + b.rounding) * (perMM / base) * (perMM / base)
+		noise += (b.variance() + b.rounding) * (dome * perMM / base) * (dome * perMM / base)
 	}
 	p.NoiseSD = math.Sqrt(noise / float64(max(len(bins), 1)))
 	p.Target, p.InoculationPct, p.Past, p.Kind = t.run.Target, t.run.InoculationPct, t.past, t.run.Kind

@@ -21,6 +21,13 @@ func (k RunKind) Limit() time.Duration {
 	return 24 * time.Hour
 }
 
+// BaseSource is where a run's base level comes from.
+type BaseSource string
+
+// BaseByMass takes the level that SampleG fills at the dough's density: for a run started late, whose sample has risen
+// already.
+const BaseByMass BaseSource = "mass"
+
 // DefaultSoonMin is how many minutes before the target the alert soon is told unless a run says otherwise.
 const DefaultSoonMin = 60
 
@@ -49,6 +56,20 @@ type Run struct {
 	SaltPct      Num `json:"salt_pct,omitzero"`
 	// SampleG is the mass of the sample in the jar, g.
 	SampleG Num `json:"sample_g,omitzero"`
+	// DensityGML is the settled dough's density, g/ml; unknown is DefaultDensityGML.
+	DensityGML Num `json:"density_g_ml,omitzero"`
+	// Flour is what the dough is made of, for how its surface domes: "wheat", "rye", or empty where nobody said.
+	Flour string `json:"flour,omitempty"`
+	// FloorMM is a floor distance found for this run alone by a tare, mm, with its standard uncertainty; it stands in for
+	// the jar's.
+	FloorMM  Num `json:"floor_mm,omitzero"`
+	UFloorMM Num `json:"u_floor_mm,omitzero"`
+	// RulerMM is the height of the settled dough by ruler, mm, with its standard uncertainty. Where that is smaller than the
+	// floor distance's, levels count from it: the range at the base level is taken for this height.
+	RulerMM  Num `json:"ruler_mm,omitzero"`
+	URulerMM Num `json:"u_ruler_mm,omitzero"`
+	// BaseBy says where the base level comes from; empty is BaseMM where it is given, and the settled level otherwise.
+	BaseBy BaseSource `json:"base_by,omitempty"`
 	// BaseMM is a base level given by the baker instead of found, mm, with its standard uncertainty UBaseMM.
 	BaseMM  Num `json:"base_mm,omitzero"`
 	UBaseMM Num `json:"u_base_mm,omitzero"`

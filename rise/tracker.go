@@ -16,23 +16,27 @@ type Tracker struct {
 	jar     Jar
 	past    []Summary
 	volume  volumeCurve
-	clock   runClock
-	gate    gate
-	levels  binned
-	base    base
-	rate    Num // mm/h
-	rateU   float64
-	temps   temperatures
-	main    mainDough
-	ignored []span
-	phase   phases
-	alerts  conditions
-	outlook outlook
-	course  course
-	ended   bool
-	yields  float64 // run time until which a person's work on the sample explains a step, h
-	now     moment
-	fresh   news // the readings that the last one let in
+	surface surface
+	// uFloor is the standard uncertainty of the floor distance, mm, uScale that of the scale as a share of it.
+	uFloor, uScale float64
+	footing        footing
+	clock          runClock
+	gate           gate
+	levels         binned
+	base           base
+	rate           Num // mm/h
+	rateU          float64
+	temps          temperatures
+	main           mainDough
+	ignored        []span
+	phase          phases
+	alerts         conditions
+	outlook        outlook
+	course         course
+	ended          bool
+	yields         float64 // run time until which a person's work on the sample explains a step, h
+	now            moment
+	fresh          news // the readings that the last one let in
 }
 
 // moment is a reading's place in time.
@@ -58,31 +62,8 @@ func NewTracker(c Case) (*Tracker, error) {
 		return nil, err
 	}
 	t := &Tracker{run: c.Run, jar: c.Jar, past: c.Past, volume: c.Jar.Profile.compile(), clock: newRunClock(c.Run.Started)}
-	if level, ok := c.Run.BaseMM.Get(); ok {
-		u := c.Run.UBaseMM.Or(defaultUBaseMM)
-		t.base.set(level, u*u, 0)
-	}
-	return t, nil
-}
-
-// defaultUBaseMM is the standard uncertainty of a base level that a person read without saying how well, mm: half a
-// division of a ruler either way. Common practice, no source.
-const defaultUBaseMM = 0.5
-
-// checkRun tells what makes a run's numbers impossible.
-func checkRun(r Run) error {
-	if !(r.Target > 1 && r.Target <= 10) {
-		return fmt.Errorf("target of ×%g cannot be: it must be above 1 and at most 10 (2.0 is doubled)", r.Target)
-	}
-	if v, ok := r.BaseMM.Get(); ok {
-		if err := inside("base level", v, 1, 1000, "mm"); err != nil {
-			return err
-		}
-	}
-	if v, ok := r.UBaseMM.Get(); ok {
-		return inside("base level's uncertainty", v, 0, 100, "mm")
-	}
-	return nil
+	t.place()
+	return t, t.findFooting()
 }
 
 // Add takes the next reading and returns what is known with it. A reading that cannot be used changes nothing but the
@@ -161,7 +142,7 @@ func (t *Tracker) level(r Reading) (float64, string) {
 		return 0, asideNoRange + ": " + string(r.Fault)
 	case !ok:
 		return 0, asideNoRange
-	case level < -3*math.Max(t.jar.UFloorMM, 1):
+	case level < -3*math.Max(t.uFloor, 1):
 		return 0, asideBelow
 	}
 	return level, ""
@@ -202,7 +183,11 @@ func (t *Tracker) estimate(r Reading, level Num, reason string) Estimate {
 		return e
 	}
 	p := t.point()
-	e.BaseMM, e.UBaseMM = Known(t.base.level), Known(math.Sqrt(t.base.variance))
+	in := t.levelsAt(t.gate.smooth.x)
+	e.BaseMM, e.UBaseMM = Known(in.base), Known(t.uBase(in))
+	if v, ok := level.Get(); ok {
+		e.LevelMM = Known(v + in.base - t.base.level)
+	}
 	e.Multiple, e.MultipleU = Known(p.multiple), Known(p.u)
 	e.DoughMultiple = t.doughMultiple()
 	if rate, _, ok := t.ratePct(); ok {
@@ -219,6 +204,7 @@ func (t *Tracker) ratePct() (rate, u float64, ok bool) {
 	}
 	_, perMM := t.volume(t.gate.smooth.x)
 	base, _ := t.volume(t.base.level)
+	perMM *= 1 / (1 + t.surface.dome)
 	return 100 * v * perMM / base, 100 * t.rateU * perMM / base, true
 }
 
@@ -233,7 +219,5 @@ func (t *Tracker) doughMultiple() Num {
 	if !ok {
 		return Num{}
 	}
-	base, _ := t.volume(t.base.level)
-	v, _ := t.volume(max(level, t.base.level))
-	return Known(v / base)
+	return Known(t.multipleAt(max(level, t.base.level)))
 }

@@ -47,7 +47,7 @@ func (t *Tracker) rebase(level Num) {
 	s := t.gate.smooth
 	switch v, ok := level.Get(); {
 	case ok && v >= 1:
-		t.base.set(v, defaultUBaseMM*defaultUBaseMM, t.now.hours)
+		t.base.give(v, defaultUBaseMM*defaultUBaseMM, t.now.hours)
 	case s.begun && s.x >= 1:
 		t.base.set(s.x, s.pxx+t.gate.rounding, t.now.hours)
 	default:
