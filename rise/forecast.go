@@ -26,8 +26,8 @@ type Progress struct {
 
 // Prediction is when a run is expected to reach its target. Times are hours since its start.
 type Prediction struct {
-	// P10, P50 and P90 are quantiles of the time of reaching the target, P10 ≤ P50 ≤ P90, none of them in the past unless
-	// the target was reached. One is unknown where the chance of ever getting there is too small for it.
+	// P10, P50 and P90 are quantiles of the time of reaching the target should it be reached, P10 ≤ P50 ≤ P90, none of
+	// them in the past unless it was reached. They are unknown where Chance is below one half.
 	P10, P50, P90 Num
 	// Chance is the probability of reaching the target at all.
 	Chance Num
@@ -47,6 +47,9 @@ type Prediction struct {
 type Forecaster struct {
 	run    history
 	fitter fitter
+	prior  prior
+	post   posterior
+	trial  [parameters]float64
 }
 
 // The least to go by.
@@ -60,37 +63,63 @@ func (f *Forecaster) Predict(p Progress) Prediction {
 	if !(p.Target > 1) || math.IsInf(p.Target, 1) {
 		return Prediction{Chance: Known(0), Reason: fmt.Sprintf("a target of ×%.2f is not above the base level: nothing to wait for", p.Target)}
 	}
-	f.run.read(p)
 	r := &f.run
+	r.read(p)
 	if r.used < leastReadings || r.span() < leastHours {
 		return Prediction{Reason: "too early to tell"}
 	}
 	out := Prediction{Reached: Known(normalCDF((r.level - p.Target) / r.levelSD))}
-	if at, ok := r.reached(p.Target); ok {
+	f.learn(p)
+	out.Growth = f.post.mean()
+	switch at, reached := r.reached(p.Target); {
+	case reached:
 		out.P10, out.P50, out.P90, out.Chance = Known(at), Known(at), Known(at), Known(1)
-		f.peak(p, &out)
-		return out
-	}
-	if r.falling() {
-		out.Chance, out.Reason = Known(0.02), fmt.Sprintf("falling from its peak of ×%.2f", r.top)
+	case r.falling():
+		out.Chance, out.Reason = Known(0), fmt.Sprintf("it is falling from its peak of ×%.2f", r.top)
 		out.PeakMultiple, out.PeakHours = Known(r.top), Known(r.topHours)
-		return out
+	case r.pace == 0:
+		out.Chance, out.Reason = Known(0), fmt.Sprintf("nothing rises at %.0f °C", r.temp)
+	default:
+		f.expect(&out)
 	}
-	if r.pace == 0 {
-		out.Chance, out.Reason = Known(0), fmt.Sprintf("no growth at %.0f °C", r.temp)
-		return out
-	}
-	g := f.grow(p)
-	out.Growth = g.slice()
-	g.forecast(r, p.Target, &out)
 	return out
 }
 
-// peak tells the expected peak of a run that has reached its target.
-func (f *Forecaster) peak(p Progress, out *Prediction) {
-	g := f.grow(p)
-	out.Growth = g.slice()
-	out.PeakMultiple, out.PeakHours = g.peak(&f.run)
+// expect fills in the quantiles of a run that still rises, or why there are none.
+func (f *Forecaster) expect(out *Prediction) {
+	r := &f.run
+	reach, alive := f.post.reach(), f.alive()
+	out.Chance = Known(reach * alive)
+	switch {
+	case reach*alive >= 0.5:
+		when := func(p float64) Num { return Known(r.now + r.ahead(math.Exp(f.post.rest(p)))) }
+		out.P10, out.P50, out.P90 = when(0.1), when(0.5), when(0.9)
+	case alive < 0.5:
+		out.Reason = fmt.Sprintf("no rise in %.0f h: the starter may be too weak, or the dough too cold", r.now)
+	default:
+		out.Reason = fmt.Sprintf("the starter is too weak at this temperature: at most ×%.1f expected", f.post.most())
+	}
+}
+
+// alive is the probability that a sample that has not risen yet will rise: some never do, and the longer nothing is seen
+// the likelier this is one.
+func (f *Forecaster) alive() float64 {
+	const (
+		dead  = 0.03 // of all runs; common practice, no source
+		risen = 0.04
+	)
+	r, q := &f.run, &f.prior
+	if r.top-1 > max(risen, 4*r.levelSD) {
+		return 1
+	}
+	usual := growthOf(&q.mean)
+	sets, ok := usual.timeTo(risen)
+	if !ok {
+		return 1
+	}
+	late := (r.thermalNow - sets) / math.Hypot(q.sd[atLag], q.sd[atSeed]/usual.pace)
+	waits := (1 - dead) * normalCDF(-late)
+	return waits / (waits + dead)
 }
 
 // normalCDF is the standard normal distribution's probability below z.

@@ -7,82 +7,114 @@ import (
 
 // history is a run so far, thinned to bins of a few minutes: what a forecast works on.
 type history struct {
-	// hours, multiple and thermal are one entry a bin: the mean time, the median multiple, and the time that growth at
-	// 25 °C would have taken for what the sample's temperature allowed until then, h.
-	hours, multiple, thermal []float64
-	count                    []int
-	used                     int
-	noise                    float64 // of one reading
-	temp                     float64 // °C now, 25 if never known
-	pace                     float64 // thermal hours per hour now
-	now                      float64 // hours of the last reading
+	// One entry a bin: the mean time, the median multiple with what a curve may miss it by (one standard deviation), the
+	// thermal time and the temperature, °C. Thermal time is the time that growth at 25 °C would have taken for what the
+	// sample's temperature allowed, h.
+	hours, multiple, tolerance, thermal, temps []float64
+
+	// count is the readings in each bin, used those in all of them.
+	count []int
+	used  int
+	noise float64 // of one reading
+	// now is the time of the last reading, thermalNow its thermal time, temp the temperature then, 25 °C if never known.
+	now, thermalNow, temp float64
+	// pace is thermal hours per hour now, drift the change of temperature, °C per hour.
+	pace, drift float64
 	// level, levelSD and slope are the multiple now, its standard error, and its growth per hour.
 	level, levelSD, slope float64
-	top, topHours         float64
-	scratch               []float64
+	// top is the highest smoothed multiple, topHours when.
+	top, topHours float64
+	// The bins from … until are the rise: from the lowest multiple to the highest.
+	from, until int
+	bin         binning
 }
 
 const (
 	referenceC   = 25.0 // °C: thermal hours are hours at this temperature
-	mostBins     = 72
+	mostBins     = 48
 	leastBin     = 5.0 / 60 // h
 	defaultNoise = 0.005
-	recent       = 0.4 // h: the stretch that tells the multiple and its slope now
+	medianSD     = 1.2533 // of a median, over that of a mean: √(π/2)
+	recent       = 0.4    // h: the stretch that tells the multiple and its slope now
+	// The rise is never quite the curve: by misfit now, and by age more for each unit of rise since.
+	misfit, age = 0.004, 0.07
 )
+
+// binning collects the readings of one bin.
+type binning struct {
+	multiples       []float64
+	hours, thermals float64
+}
 
 // read cleans and thins the run.
 func (r *history) read(p Progress) {
-	*r = history{hours: r.hours[:0], multiple: r.multiple[:0], thermal: r.thermal[:0], count: r.count[:0], scratch: r.scratch[:0], noise: p.NoiseSD, temp: referenceC}
+	*r = history{
+		hours: r.hours[:0], multiple: r.multiple[:0], tolerance: r.tolerance[:0], thermal: r.thermal[:0], temps: r.temps[:0],
+		count: r.count[:0], bin: binning{multiples: r.bin.multiples[:0]}, noise: p.NoiseSD,
+	}
 	if !(r.noise > 0) || math.IsInf(r.noise, 0) {
 		r.noise = defaultNoise
 	}
+	r.fill(p)
+	if len(r.hours) == 0 {
+		return
+	}
+	r.recentLine()
+	r.findTop()
+	r.findRise()
+	r.findDrift()
+}
+
+// fill puts the readings into bins and runs the thermal clock, from the start of the run with the first temperature.
+func (r *history) fill(p Progress) {
 	first, last := bounds(p)
 	width := max(leastBin, (last-first)/mostBins)
 	yeast := SourdoughYeast()
 	reference := yeast.Rate(referenceC)
 	r.temp = firstTemp(p)
 	r.pace = yeast.Rate(r.temp) / reference
-	begin, at, thermal, sumH, sumTh := first, first, 0.0, 0.0, 0.0
-	close := func() {
-		if n := len(r.scratch); n > 0 {
-			slices.Sort(r.scratch)
-			mid := (r.scratch[(n-1)/2] + r.scratch[n/2]) / 2
-			r.hours, r.multiple = append(r.hours, sumH/float64(n)), append(r.multiple, mid)
-			r.thermal, r.count = append(r.thermal, sumTh/float64(n)), append(r.count, n)
-			r.scratch, sumH, sumTh = r.scratch[:0], 0, 0
-		}
-	}
+	edge := first + width
+	r.now, r.thermalNow = first, first*r.pace
 	for i := range p.Hours {
 		h, m := p.entry(i)
-		if !(h >= at) || math.IsNaN(m) {
+		if !(h >= r.now) {
 			continue
 		}
-		if h >= begin+width {
-			close()
-			begin += width * math.Floor((h-begin)/width)
+		if h >= edge {
+			r.closeBin()
+			edge += width * (1 + math.Floor((h-edge)/width))
 		}
-		// A step from one temperature to the next is spread over the time between them.
 		before := r.pace
 		if c, ok := p.temp(i); ok {
 			r.temp, r.pace = c, yeast.Rate(c)/reference
 		}
-		thermal += (h - at) * (before + r.pace) / 2
-		at = h
+		r.thermalNow += (h - r.now) * (before + r.pace) / 2
+		r.now = h
 		r.used++
-		r.scratch = append(r.scratch, m)
-		sumH, sumTh = sumH+h, sumTh+thermal
+		r.bin.multiples = append(r.bin.multiples, m)
+		r.bin.hours, r.bin.thermals = r.bin.hours+h, r.bin.thermals+r.thermalNow
 	}
-	close()
-	r.now = at
-	if len(r.hours) > 0 {
-		r.recentLine()
-		r.findTop()
+	r.closeBin()
+}
+
+// closeBin appends the bin collected so far and begins another.
+func (r *history) closeBin() {
+	b := &r.bin
+	n := len(b.multiples)
+	if n == 0 {
+		return
 	}
+	slices.Sort(b.multiples)
+	r.hours, r.thermal = append(r.hours, b.hours/float64(n)), append(r.thermal, b.thermals/float64(n))
+	r.multiple = append(r.multiple, (b.multiples[(n-1)/2]+b.multiples[n/2])/2)
+	r.temps, r.count = append(r.temps, r.temp), append(r.count, n)
+	*b = binning{multiples: b.multiples[:0]}
 }
 
 // entry is reading i, NaN where it is not usable.
 func (p Progress) entry(i int) (h, m float64) {
-	if i >= len(p.Multiple) || !(p.Multiple[i] > 0) || math.IsInf(p.Multiple[i], 0) || !(p.Hours[i] >= 0) || math.IsInf(p.Hours[i], 0) {
+	const most = 1000 // times the base, and hours: beyond them it is no reading
+	if i >= len(p.Multiple) || !(p.Multiple[i] > 0 && p.Multiple[i] < most) || !(p.Hours[i] >= 0 && p.Hours[i] < most) {
 		return math.NaN(), math.NaN()
 	}
 	return p.Hours[i], p.Multiple[i]
@@ -130,28 +162,59 @@ func (r *history) recentLine() {
 	for from > 0 && (r.hours[from] > r.now-recent || n-from < 3) {
 		from--
 	}
-	var sw, sh, sm, shh, shm float64
-	for i := from; i < n; i++ {
-		w, h := float64(r.count[i]), r.hours[i]-r.now
-		sw, sh, sm, shh, shm = sw+w, sh+w*h, sm+w*r.multiple[i], shh+w*h*h, shm+w*h*r.multiple[i]
-	}
-	det := sw*shh - sh*sh
-	r.level, r.levelSD = sm/sw, r.noise*1.2533/math.Sqrt(sw)
-	if det > 1e-12*sw*sw {
-		r.slope = (sw*shm - sh*sm) / det
-		r.level = (sm - r.slope*sh) / sw
-		r.levelSD = r.noise * 1.2533 * math.Sqrt(shh/det)
-	}
+	l := lineThrough(n-from, func(i int) (x, y, w float64) {
+		return r.hours[from+i] - r.now, r.multiple[from+i], float64(r.count[from+i])
+	})
+	r.level, r.slope = l.at0, l.slope
+	r.levelSD = r.noise * medianSD * l.sd0
 }
 
 // findTop finds the highest smoothed multiple: the mean of three bins.
 func (r *history) findTop() {
 	r.top, r.topHours = r.level, r.now
-	for i := 1; i+1 < len(r.multiple); i++ {
-		if m := (r.multiple[i-1] + r.multiple[i] + r.multiple[i+1]) / 3; m > r.top {
+	for i := range r.multiple {
+		if m := r.smooth(i); m > r.top {
 			r.top, r.topHours = m, r.hours[i]
 		}
 	}
+}
+
+// smooth is the mean of a bin and its neighbours; unknown, −Inf, at the ends.
+func (r *history) smooth(i int) float64 {
+	if i < 1 || i+1 >= len(r.multiple) {
+		return math.Inf(-1)
+	}
+	return (r.multiple[i-1] + r.multiple[i] + r.multiple[i+1]) / 3
+}
+
+// findRise finds where the rise begins, after the slump, and ends, and how far the curve may miss each bin.
+func (r *history) findRise() {
+	const slump = 4.0 // h: the latest that a dough is taken to have slumped
+	r.until = len(r.hours)
+	least := math.Inf(1)
+	for i := 1; i+1 < len(r.hours) && r.hours[i] <= min(r.topHours, r.hours[0]+slump); i++ {
+		if m := r.smooth(i); m < least {
+			least, r.from = m, i-1
+		}
+	}
+	for r.until > r.from+1 && r.hours[r.until-1] > r.topHours {
+		r.until--
+	}
+	for i, m := range r.multiple {
+		noise := r.noise * medianSD / math.Sqrt(float64(r.count[i]))
+		r.tolerance = append(r.tolerance, math.Hypot(noise, misfit+age*max(0, r.level-m)))
+	}
+}
+
+// lagGuess is where to begin the search for the lag: the prior's, later where the rise set in late.
+func (r *history) lagGuess(lag float64) float64 {
+	const dissolving = 2.5 // thermal h from the lag to a visible rise, about
+	for i := r.until - 1; i > r.from; i-- {
+		if r.multiple[i]-1 < 0.15*(r.top-1) {
+			return max(lag, r.thermal[i]-dissolving)
+		}
+	}
+	return lag
 }
 
 // falling reports whether the multiple has sunk from its top by more than noise or a bump would make it, for long
@@ -162,20 +225,20 @@ func (r *history) falling() bool {
 	return r.top-r.level > sunk && r.now-r.topHours > lasting && r.slope < 0
 }
 
-// reached is when the multiple first was at the target, if it is there or has been: by the line through neighbouring
-// bins, the last of them smoothed.
+// reached is when the multiple was first at the target, if it is there or has been: by the line through neighbouring
+// bins. It is not in the past while the multiple is hardly there.
 func (r *history) reached(target float64) (float64, bool) {
 	if r.top < target {
 		return 0, false
 	}
+	if r.topHours == r.now && r.top < target+2*r.levelSD {
+		return r.now, true
+	}
 	for i := 1; i < len(r.multiple); i++ {
 		lo, hi := r.multiple[i-1], r.multiple[i]
-		if lo < target && hi >= target {
+		if i > r.from && lo < target && hi >= target {
 			return r.hours[i-1] + (target-lo)/(hi-lo)*(r.hours[i]-r.hours[i-1]), true
 		}
 	}
-	if len(r.multiple) > 0 && r.multiple[0] >= target {
-		return r.hours[0], true
-	}
-	return r.now, true
+	return r.topHours, true
 }

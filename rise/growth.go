@@ -1,139 +1,89 @@
 package rise
 
-import (
-	"fmt"
-	"math"
+import "math"
+
+// growth is the gas that a dough makes as a function of thermal time, and the rise that comes of it.
+//
+// The gas is that of yeast that grows until it holds itself back, a logistic curve from −seed to ceiling:
+//
+//	gas(θ) = (ceiling + seed)/(1 + ceiling/seed·exp(−pace·(θ − lag))) − seed
+//
+// which is exponential while the gas is little, and straight where seed is large: yeast that does not grow. Of it the
+// water takes its share in balance with bubbles in which carbon dioxide is mixed with the air stirred in, by Henry's
+// law: a rise of y needs y + dissolved·y/(y + air). All in volumes of the settled dough; pace per thermal hour, lag in
+// thermal hours.
+type growth struct{ seed, pace, lag, dissolved, air, ceiling float64 }
+
+// The parameters of growth as they are fitted: logarithms, but for the lag. The ceiling comes last, since it is stepped
+// through, not fitted.
+const (
+	atSeed = iota
+	atPace
+	atLag
+	atDissolved
+	atAir
+	fitted
+	atCeiling  = fitted
+	parameters = fitted + 1
 )
 
-// growth is a run's rise as a logistic curve in thermal time, in the form of Zwietering et al. (1990, Appl. Environ.
-// Microbiol. 56:1875): ceiling A, largest slope μ per thermal hour, lag λ where the steepest tangent meets the base.
-type growth struct {
-	lnA, lnMu, lag float64
-	// sd is the standard deviation of each parameter by the posterior, and of the logarithm of the time still to go.
-	sdA, sdRest float64
-	status      fitStatus
-}
-
-func (g growth) slice() []float64 {
-	if g.status != fitConverged && g.status != fitAtBound {
-		return nil
+func growthOf(b *[parameters]float64) growth {
+	return growth{
+		seed: math.Exp(b[atSeed]), pace: math.Exp(b[atPace]), lag: b[atLag],
+		dissolved: math.Exp(b[atDissolved]), air: math.Exp(b[atAir]), ceiling: math.Exp(b[atCeiling]),
 	}
-	return []float64{g.lnA, g.lnMu, g.lag}
 }
 
-// rise is the rise above the base at thermal time th: a multiple less 1.
-func rise(lnA, lnMu, lag, th float64) float64 {
-	a, mu := math.Exp(lnA), math.Exp(lnMu)
-	return a / (1 + math.Exp(4*mu/a*(lag-th)+2))
+// gas is the gas made until a thermal time; before the lag the curve runs on a little below 0.
+func (g growth) gas(thermal float64) float64 {
+	return (g.ceiling+g.seed)/(1+g.ceiling/g.seed*math.Exp(-g.pace*(thermal-g.lag))) - g.seed
 }
 
-// timeTo is the thermal time at which the rise is y; false for a level that is never reached.
-func timeTo(lnA, lnMu, lag, y float64) (float64, bool) {
-	a, mu := math.Exp(lnA), math.Exp(lnMu)
-	if !(y > 0 && y < a) {
+// risen is the rise that an amount of gas makes.
+func (g growth) risen(gas float64) float64 {
+	if gas <= 0 {
+		return gas * g.air / (g.air + g.dissolved)
+	}
+	b := gas - g.air - g.dissolved
+	root := math.Sqrt(b*b + 4*g.air*gas)
+	if b < 0 {
+		return 2 * g.air * gas / (root - b) // the same without cancellation
+	}
+	return (b + root) / 2
+}
+
+// slopes writes the derivatives of the rise at a thermal time over the fitted parameters, and returns the rise.
+func (g growth) slopes(thermal float64, d []float64) float64 {
+	e := math.Exp(-g.pace * (thermal - g.lag))
+	ratio := g.ceiling / g.seed
+	whole := 1 + ratio*e
+	top := g.ceiling + g.seed
+	gas := top/whole - g.seed
+	y := g.risen(gas)
+	// The rise per gas, from the inverse; below 0 the rise is straight.
+	perGas, withAir := g.air/(g.air+g.dissolved), y/g.air
+	if gas > 0 {
+		withAir = y / (y + g.air)
+		perGas = 1 / (1 + g.dissolved*g.air/((y+g.air)*(y+g.air)))
+	}
+	bend := top * ratio * e / (whole * whole)
+	d[atSeed] = perGas * (g.seed/whole + bend - g.seed)
+	d[atPace] = perGas * bend * g.pace * (thermal - g.lag)
+	d[atLag] = -perGas * bend * g.pace
+	d[atDissolved] = -perGas * g.dissolved * withAir
+	d[atAir] = perGas * g.dissolved * withAir * g.air / (max(y, 0) + g.air)
+	return y
+}
+
+// timeTo is the thermal time at which the rise is y, h; false for a rise that is never reached.
+func (g growth) timeTo(y float64) (float64, bool) {
+	if !(y > 0) {
 		return 0, false
 	}
-	return lag + a/(4*mu)*(2-math.Log(a/y-1)), true
-}
-
-// grow fits the curve to the history by maximum a posteriori.
-func (f *Forecaster) grow(p Progress) growth {
-	prior := newPrior(p)
-	r := &f.run
-	n := len(r.hours)
-	resid := func(b, out []float64) {
-		for i := range n {
-			out[i] = (rise(b[0], b[1], b[2], r.thermal[i]) - (r.multiple[i] - 1)) / r.tolerance(i)
-		}
-		for j := range b {
-			out[n+j] = (b[j] - prior.mean[j]) / prior.sd[j]
-		}
+	gas := y + g.dissolved*y/(y+g.air)
+	left := (g.ceiling - gas) / (gas + g.seed) * g.seed / g.ceiling
+	if !(left > 0) {
+		return 0, false
 	}
-	prob := fitProblem{rows: n + 3, residuals: resid, lower: growthLower, upper: growthUpper, iterations: 40, tolerance: 1e-7}
-	res := f.fitter.fit(prob, prior.mean[:])
-	g := growth{lnA: res.params[0], lnMu: res.params[1], lag: res.params[2], status: res.status}
-	g.sdA = res.se(0, 1).Or(prior.sd[0])
-	g.sdRest = g.restSD(r, res, p.Target)
-	return g
-}
-
-// The widest that is taken for a rise; outside it the sensor or the feeding time is suspect.
-var (
-	growthLower = []float64{math.Log(0.05), math.Log(0.01), -2}
-	growthUpper = []float64{math.Log(6), math.Log(3), 40}
-)
-
-// tolerance is the standard deviation of bin i about the curve: the noise, and what the curve itself gets wrong, the
-// more the longer ago.
-func (r *history) tolerance(i int) float64 {
-	noise := r.noise * 1.2533 / math.Sqrt(float64(r.count[i]))
-	misfit := 0.01 + 0.05*max(0, r.level-r.multiple[i])
-	return math.Hypot(noise, misfit)
-}
-
-// restSD is the standard deviation of the logarithm of the thermal time to the target, by the law of propagation.
-func (g growth) restSD(r *history, res fitResult, target float64) float64 {
-	rest := func(b [3]float64) float64 {
-		at, ok := timeTo(b[0], b[1], b[2], target-1)
-		if !ok {
-			return math.NaN()
-		}
-		return math.Log(max(0.02, at-r.thermal[len(r.thermal)-1]))
-	}
-	const step = 1e-3
-	b := [3]float64{g.lnA, g.lnMu, g.lag}
-	var grad [3]float64
-	for i := range b {
-		hi, lo := b, b
-		hi[i], lo[i] = hi[i]+step, lo[i]-step
-		if grad[i] = (rest(hi) - rest(lo)) / (2 * step); math.IsNaN(grad[i]) {
-			return 1
-		}
-	}
-	v, ok := res.variance(grad[:]).Get()
-	if !ok {
-		return 1
-	}
-	const least = 0.15
-	return min(1.2, math.Hypot(math.Sqrt(v), least))
-}
-
-// chance is the probability that the ceiling is above the target. The dough still grows when within 2 % of its ceiling
-// only by a hair: the target must be below that.
-func (g growth) chance(target float64) float64 {
-	const least = 0.12
-	needed := math.Log((target - 1) / 0.98)
-	return normalCDF((g.lnA - needed) / math.Hypot(g.sdA, least))
-}
-
-// peak is the multiple at which the rise levels off, and when it is within 2 % of it.
-func (g growth) peak(r *history) (multiple, hours Num) {
-	a := math.Exp(g.lnA)
-	at, _ := timeTo(g.lnA, g.lnMu, g.lag, 0.98*a)
-	rest := (at - r.thermal[len(r.thermal)-1]) / max(r.pace, 0.02)
-	if rest <= 0 {
-		return Known(r.top), Known(r.topHours)
-	}
-	return Known(1 + a), Known(r.now + rest)
-}
-
-// forecast fills in the quantiles of the time to the target.
-func (g growth) forecast(r *history, target float64, out *Prediction) {
-	chance := g.chance(target)
-	out.Chance = Known(chance)
-	out.PeakMultiple, out.PeakHours = g.peak(r)
-	at, ok := timeTo(max(g.lnA, math.Log((target-1)/0.98)), g.lnMu, g.lag, target-1)
-	if rest := (at - r.thermal[len(r.thermal)-1]) / r.pace; ok {
-		median := math.Log(max(rest, 0.02))
-		quantile := func(p float64) Num {
-			if p >= chance {
-				return Num{}
-			}
-			return Known(r.now + math.Exp(median+g.sdRest*normalQuantile(p/chance)))
-		}
-		out.P10, out.P50, out.P90 = quantile(0.1), quantile(0.5), quantile(0.9)
-	}
-	if !out.P50.IsKnown() {
-		out.Reason = fmt.Sprintf("too weak at %.0f °C: at most ×%.1f expected", r.temp, 1+math.Exp(g.lnA))
-	}
+	return g.lag - math.Log(left)/g.pace, true
 }

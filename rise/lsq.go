@@ -1,6 +1,9 @@
 package rise
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // fitStatus says how a least-squares fit ended.
 type fitStatus string
@@ -27,6 +30,8 @@ type fitProblem struct {
 	rows int
 	// residuals writes the residuals at p into r. Values that are not finite refuse the step that led to p.
 	residuals func(p, r []float64)
+	// jacobian writes their derivatives at p into jac: row by row, a column a parameter.
+	jacobian func(p, jac []float64)
 	// lower and upper bound the parameters; nil is unbounded.
 	lower, upper []float64
 	// iterations is the most to take; 0 is 200.
@@ -43,8 +48,10 @@ type fitResult struct {
 	rss float64
 	df  int
 	// cov is the inverse of JᵀJ, row by row: the covariance of the parameters for residuals in units of their standard
-	// deviation. It is nil if the fit is flat, stopped or had too few residuals.
-	cov        []float64
+	// deviation. It is nil if the fit is flat or had too few residuals; of a stopped fit it is that of its last step.
+	cov []float64
+	// lnDet is the logarithm of the determinant of JᵀJ, where cov is not nil.
+	lnDet      float64
 	iterations int
 	status     fitStatus
 }
@@ -84,7 +91,7 @@ func (r fitResult) variance(g []float64) Num {
 
 // fitter solves least-squares problems by the method of Levenberg and Marquardt (1963, J. SIAM 11:431) with the damping
 // of Nielsen (1999, report IMM-REP-1999-05, Technical University of Denmark), on a QR factorisation of the
-// Jacobian, taken by central differences. It keeps its buffers between fits; the zero value is ready.
+// Jacobian. It keeps its buffers between fits; the zero value is ready.
 type fitter struct {
 	p, trial, step, scale []float64
 	r, rTrial, work       []float64
@@ -120,9 +127,10 @@ func (f *fitter) fit(prob fitProblem, start []float64) fitResult {
 		res.iterations++
 	}
 	res.rss = f.rss
-	if res.status == fitConverged || res.status == fitAtBound {
-		res.cov = f.covariance()
+	if res.iterations == 0 && res.status == fitStopped || res.status == fitFlat || f.flat() {
+		return res
 	}
+	res.cov, res.lnDet = f.covariance(), f.lnDet()
 	return res
 }
 
@@ -186,7 +194,7 @@ func (f *fitter) evaluate(p, r []float64) float64 {
 // linearise factors the Jacobian at p into f.tri, and f.qtr = Qᵀr, with the columns of held parameters left out.
 func (f *fitter) linearise() {
 	n, m := len(f.p), f.prob.rows
-	f.differences()
+	f.prob.jacobian(f.p, f.jac)
 	for j := range n {
 		norm, slope := 0.0, 0.0
 		for i := range m {
@@ -204,38 +212,6 @@ func (f *fitter) linearise() {
 	triangularise(f.jac, f.work, m, n)
 	copy(f.tri, f.jac[:n*n])
 	copy(f.qtr, f.work[:n])
-}
-
-// differences fills the Jacobian by central differences, one-sided at a bound.
-func (f *fitter) differences() {
-	const cubeRootEps = 6.055454452393343e-06
-	n := len(f.p)
-	copy(f.trial, f.p)
-	for j, pj := range f.p {
-		h := cubeRootEps * math.Abs(pj)
-		if h == 0 {
-			h = cubeRootEps
-		}
-		hi, lo := pj+h, pj-h
-		if f.prob.upper != nil {
-			hi = min(hi, f.prob.upper[j])
-		}
-		if f.prob.lower != nil {
-			lo = max(lo, f.prob.lower[j])
-		}
-		f.trial[j] = hi
-		f.prob.residuals(f.trial, f.rTrial)
-		f.trial[j] = lo
-		f.prob.residuals(f.trial, f.work)
-		f.trial[j] = pj
-		for i := range f.rTrial {
-			d := (f.rTrial[i] - f.work[i]) / (hi - lo)
-			if math.IsNaN(d) || math.IsInf(d, 0) {
-				d = 0
-			}
-			f.jac[i*n+j] = d
-		}
-	}
 }
 
 // along is the square of the residual's part in the tangent plane: what an undamped step would take off the sum of
@@ -314,14 +290,33 @@ func (f *fitter) ending() fitStatus {
 	if f.along() > max(rough*f.rss, exact*f.first) {
 		return fitStopped
 	}
-	n, status := len(f.p), fitConverged
+	if f.flat() {
+		return fitFlat
+	}
+	if slices.Contains(f.held, true) {
+		return fitAtBound
+	}
+	return fitConverged
+}
+
+// flat reports whether the last step's Jacobian leaves a parameter that is not held undetermined.
+func (f *fitter) flat() bool {
+	n := len(f.p)
 	for i := range n {
-		switch {
-		case f.held[i]:
-			status = fitAtBound
-		case math.Abs(f.tri[i*n+i]) <= 1e-13*f.scale[i] || f.scale[i] == 0:
-			return fitFlat
+		if d := math.Abs(f.tri[i*n+i]); !f.held[i] && !(d > 1e-13*f.scale[i]) {
+			return true
 		}
 	}
-	return status
+	return false
+}
+
+// lnDet is the logarithm of the determinant of RᵀR, held parameters left out.
+func (f *fitter) lnDet() float64 {
+	sum := 0.0
+	for i := range f.p {
+		if !f.held[i] {
+			sum += 2 * math.Log(math.Abs(f.tri[i*len(f.p)+i]))
+		}
+	}
+	return sum
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -56,13 +57,34 @@ func columns(t *testing.T, name string, cols ...string) [][]float64 {
 // curve is a model of one independent variable.
 type curve func(x float64, b []float64) float64
 
-// problem is the plain least-squares problem of fitting c to the points.
+// problem is the plain least-squares problem of fitting c to the points, its derivatives taken by central differences.
 func problem(c curve, x, y []float64) fitProblem {
-	return fitProblem{rows: len(x), residuals: func(p, r []float64) {
-		for i := range x {
-			r[i] = c(x[i], p) - y[i]
-		}
-	}}
+	const cubeRootEps = 6.055454452393343e-06
+	return fitProblem{
+		rows: len(x),
+		residuals: func(p, r []float64) {
+			for i := range x {
+				r[i] = c(x[i], p) - y[i]
+			}
+		},
+		jacobian: func(p, jac []float64) {
+			b := slices.Clone(p)
+			for j := range p {
+				h := cubeRootEps * max(math.Abs(p[j]), 1e-12)
+				if p[j] == 0 {
+					h = cubeRootEps
+				}
+				for i := range x {
+					b[j] = p[j] + h
+					d := c(x[i], b)
+					b[j] = p[j] - h
+					d -= c(x[i], b)
+					jac[i*len(p)+j] = d / (2 * h)
+				}
+				b[j] = p[j]
+			}
+		},
+	}
 }
 
 // digits is how many significant digits got and want share.
