@@ -62,12 +62,24 @@ func (db *DB) identify() error {
 // to get: one above all that stand in any record, so that order in time stays order of numbers.
 func lastBoot(tx *bolt.Tx, id string) (n uint32, known bool) {
 	k, v := tx.Bucket(bucketBoots).Cursor().Last()
-	n = keyNumber(k)
 	var last boot
 	if k != nil && decode(v, &last) == nil && last.ID == id {
-		return n, true
+		return keyNumber(k), true
 	}
+	n = max(keyNumber(k), lastStamped(tx.Bucket(bucketAnchors)))
+	readings := tx.Bucket(bucketReadings)
+	_ = readings.ForEachBucket(func(station []byte) error {
+		n = max(n, lastStamped(readings.Bucket(station)))
+		return nil
+	})
 	return n + 1, false
+}
+
+// lastStamped is the boot of the last key of a bucket whose keys are stamps.
+func lastStamped(b *bolt.Bucket) uint32 {
+	k, _ := b.Cursor().Last()
+	s, _ := keyStamp(k)
+	return s.Boot
 }
 
 // kernelBootID asks the kernel. Where it does not tell, each opening counts as a boot of its own, which keeps the

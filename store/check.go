@@ -41,6 +41,9 @@ func Check(path string) (Report, error) {
 		c.damage("file", err)
 		return c.r, nil
 	}
+	if g.older {
+		c.damage("file", errOlder)
+	}
 	p := newPager(f, g)
 	p.damaged = c.damage
 	p.bucket(nil, g.root, c.record)

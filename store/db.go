@@ -25,6 +25,9 @@ type Options struct {
 	BootID string
 	// Device names the device in run numbers and alert ids; empty is the name stored, or "nightjar" in a new store.
 	Device string
+	// Repair lets Open, and a write that finds damage, move a damaged file aside and go on with a copy of what is readable
+	// in it; see Repaired. Without it they return ErrDamaged.
+	Repair bool
 	// Now tells the moment at which an action is told or a delivery settled, where the caller did not say; nil leaves it
 	// unset.
 	Now func() rise.Moment
@@ -37,7 +40,6 @@ type DB struct {
 	path   string
 	opts   Options
 	log    *slog.Logger
-	bolt   *bolt.DB
 	boot   uint32
 	bootID string
 	device string
@@ -46,8 +48,13 @@ type DB struct {
 	// commit is held for writing while a transaction that takes the gathered readings is committed, and for reading by
 	// whoever wants to see each reading once, on disk or in memory.
 	commit sync.RWMutex
-	// broken is why nothing can be written any more: a write died of a damaged page.
+	// open guards file, which is replaced when a write dies of a damaged page.
+	open sync.RWMutex
+	file *handle
+	// broken is why nothing can be written any more.
 	broken error
+	// repaired is what the last repair moved, copied and left out; nil if there was none.
+	repaired *Repaired
 
 	mu       sync.Mutex // guards what follows
 	pending  batch
@@ -80,20 +87,49 @@ func open(path string, o Options) (*DB, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := openFile(path, o)
-	if err != nil {
+	db := &DB{path: path, opts: o, log: o.Log.With("store", path)}
+	db.writable.Store(true)
+	if err := db.openFile(); err != nil {
 		return nil, err
 	}
-	b.AllocSize = growBytes
-	db := &DB{path: path, opts: o, log: o.Log.With("store", path), bolt: b}
-	db.writable.Store(true)
 	if err := db.prepare(); err != nil {
-		if errors.Is(err, ErrDamaged) {
-			err = hintf(repairRemedy, "%w", err)
-		}
-		return nil, errors.Join(err, guard(b.Close))
+		return nil, errors.Join(explain(err), guard(db.file.Close))
 	}
 	return db, nil
+}
+
+// openFile opens the file, after a repair if it needs one and that is allowed.
+func (db *DB) openFile() (err error) {
+	db.file, err = openFile(db.path, db.opts)
+	if errors.Is(err, ErrDamaged) && db.opts.Repair && !db.opts.ReadOnly {
+		if err := db.repair(err); err != nil {
+			return err
+		}
+		db.file, err = openFile(db.path, db.opts)
+	}
+	if err == nil && db.file.older {
+		db.damaged("file", errOlder)
+	}
+	return err
+}
+
+// repair moves the file aside, copies what is readable, and tells.
+func (db *DB) repair(why error) error {
+	r, err := Repair(db.path)
+	if err != nil {
+		return err
+	}
+	db.repaired = &r
+	db.log.Error("the store was damaged; it was moved aside and what is readable copied", "error", why, "moved to", r.MovedTo,
+		"records", r.Copied, "lost", len(r.Damage))
+	return nil
+}
+
+// Repaired tells of the last repair since Open began; nil if there was none.
+func (db *DB) Repaired() *Repaired {
+	db.open.RLock()
+	defer db.open.RUnlock()
+	return db.repaired
 }
 
 // prepare brings the schema up to date and finds out which device and boot this is.
@@ -113,7 +149,13 @@ func (db *DB) Close() error {
 	if !db.opts.ReadOnly {
 		err = db.Flush()
 	}
-	return errors.Join(err, guard(db.bolt.Close))
+	db.open.Lock()
+	defer db.open.Unlock()
+	if db.broken != nil {
+		db.file.abandon()
+		return err
+	}
+	return errors.Join(err, guard(db.file.Close))
 }
 
 // Boot is the store's number of this boot; in a store open for reading only it is 0 if this boot never wrote to it.
@@ -141,7 +183,9 @@ func (db *DB) damaged(where string, err error) {
 
 // view reads in one transaction. fn must be short, must not wait for anything, and must copy what it keeps.
 func (db *DB) view(fn func(tx *bolt.Tx) error) error {
-	return guard(func() error { return db.bolt.View(fn) })
+	db.open.RLock()
+	defer db.open.RUnlock()
+	return guard(func() error { return db.file.View(fn) })
 }
 
 // update commits what fn writes together with the readings gathered so far. An error of fn leaves everything as it was.
@@ -167,22 +211,45 @@ func (db *DB) update(fn func(tx *bolt.Tx) error) error {
 	return err
 }
 
-// write runs a write transaction. A panic in it leaves bbolt's own state unknown, so nothing is written after it.
+// write runs a write transaction. A panic in it leaves bbolt's own state unknown, so nothing more is written to that
+// file: it is repaired and the write done again, or else everything that is written later is refused.
 func (db *DB) write(fn func(tx *bolt.Tx) error) error {
 	if db.broken != nil {
 		return db.broken
 	}
-	panicked := true
-	err := guard(func() error {
-		err := db.bolt.Update(fn)
+	err, panicked := db.try(fn)
+	if !panicked {
+		return err
+	}
+	db.open.Lock()
+	defer db.open.Unlock()
+	db.broken = hintf(repairRemedy, "write: %w", err)
+	if !db.opts.Repair {
+		return db.broken
+	}
+	db.file.abandon()
+	if err := db.repair(err); err != nil {
+		return errors.Join(db.broken, err)
+	}
+	file, err := openFile(db.path, db.opts)
+	if err != nil {
+		return errors.Join(db.broken, err)
+	}
+	db.file, db.broken = file, nil
+	if err, panicked = db.try(fn); panicked {
+		db.broken = err
+	}
+	return err
+}
+
+func (db *DB) try(fn func(tx *bolt.Tx) error) (err error, panicked bool) {
+	panicked = true
+	err = guard(func() error {
+		err := db.file.Update(fn)
 		panicked = false
 		return err
 	})
-	if panicked {
-		db.broken = hintf(repairRemedy, "write: %w", err)
-		return db.broken
-	}
-	return err
+	return err, panicked
 }
 
 // tellState logs when the disk stops taking what is written, and when it takes it again.

@@ -25,27 +25,41 @@ func guard(fn func() error) (err error) {
 	return fn()
 }
 
-// openBolt opens a bbolt file. A panic within becomes ErrDamaged, and then the lock is given back: bbolt itself would
-// keep the file open and locked, and the mapping that is left keeps the lock alive unless it is released by name.
-func openBolt(path string, o bolt.Options) (db *bolt.DB, err error) {
-	var file *os.File
+// handle is an open bbolt file.
+type handle struct {
+	*bolt.DB
+	file *os.File
+	// older tells that the newest commit may be lost.
+	older bool
+}
+
+// openBolt opens a bbolt file. A panic within becomes ErrDamaged, and then the lock is given back, which bbolt would
+// keep until the process ends.
+func openBolt(path string, o bolt.Options) (*handle, error) {
+	var h handle
 	o.OpenFile = func(name string, flag int, mode os.FileMode) (f *os.File, err error) {
-		file, err = os.OpenFile(name, flag, mode)
-		return file, err
+		h.file, err = os.OpenFile(name, flag, mode)
+		return h.file, err
 	}
-	opened := false
-	defer func() {
-		if !opened && file != nil {
-			_ = syscall.Flock(int(file.Fd()), syscall.LOCK_UN) // fails if bbolt has closed it already
-			_ = file.Close()
-		}
-	}()
-	err = guard(func() error {
-		db, err = bolt.Open(path, 0o600, &o)
+	err := guard(func() (err error) {
+		h.DB, err = bolt.Open(path, 0o600, &o)
 		return err
 	})
-	opened = err == nil
-	return db, err
+	if err != nil {
+		if h.file != nil {
+			h.abandon()
+		}
+		return nil, err
+	}
+	h.AllocSize = growBytes
+	return &h, nil
+}
+
+// abandon gives a file up without asking bbolt, which may wait for locks of its own for ever after a panic. The mapping
+// that is left keeps the file's lock alive unless it is released by name.
+func (h *handle) abandon() {
+	_ = syscall.Flock(int(h.file.Fd()), syscall.LOCK_UN) // fails if bbolt has closed it already
+	_ = h.file.Close()
 }
 
 func boltOptions(o Options) bolt.Options {

@@ -74,4 +74,4 @@ func step(tx *bolt.Tx, i int) error {
 	return errors.Join(steps[i](tx), meta.Put(keySchema, key32(uint32(i+1))))
 }
 
-func (db *DB) migrate() error { return migrate(db.bolt) }
+func (db *DB) migrate() error { return migrate(db.file.DB) }

@@ -1,22 +1,24 @@
 package store
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"syscall"
 
-	bolt "go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 )
 
 const repairRemedy = "Run 'nightjar store check', which moves the file aside and copies what is readable."
 
+// errOlder: the newest commit may be lost with the meta page that named it.
+var errOlder = fmt.Errorf("one of its two meta pages is spoiled, so what was committed last may be missing: %w", ErrDamaged)
+
 // openFile opens the file at path, or makes a new one if there is none.
-func openFile(path string, o Options) (*bolt.DB, error) {
+func openFile(path string, o Options) (*handle, error) {
 	info, err := os.Stat(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist) && o.ReadOnly:
@@ -35,16 +37,21 @@ func openFile(path string, o Options) (*bolt.DB, error) {
 	if !info.Mode().IsRegular() {
 		return nil, hintf("Name a file of its own for the store.", "not a regular file: %w", ErrInvalid)
 	}
-	if err := probe(path); err != nil {
-		return nil, err
+	older, err := probe(path)
+	if err != nil {
+		return nil, explain(err)
 	}
-	b, err := openBolt(path, boltOptions(o))
-	return b, explain(err)
+	h, err := openBolt(path, boltOptions(o))
+	if err != nil {
+		return nil, explain(err)
+	}
+	h.older = older
+	return h, nil
 }
 
 // createFile makes a new store beside path and moves it there once it is whole, so that an empty or half file at path
 // is never a new one. It returns nothing if somebody else was faster.
-func createFile(path string, o Options) (*bolt.DB, error) {
+func createFile(path string, o Options) (*handle, error) {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o750); err != nil {
 		return nil, err
@@ -64,29 +71,35 @@ func createFile(path string, o Options) (*bolt.DB, error) {
 	if _, err := os.Lstat(path); err == nil {
 		return nil, errors.Join(b.Close(), os.Remove(fresh))
 	}
-	if err := errors.Join(migrate(b), os.Rename(fresh, path), syncDir(dir)); err != nil {
+	if err := errors.Join(migrate(b.DB), os.Rename(fresh, path), syncDir(dir)); err != nil {
 		return nil, errors.Join(explain(err), b.Close())
 	}
 	return b, nil
 }
 
-// probe finds, without mapping the file, what bbolt would take for a new file or die of.
-func probe(path string) error {
+// probe finds, by plain reads, what bbolt would take for a new file, die of, or write into a worse state.
+func probe(path string) (older bool, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return explain(err)
+		return false, err
 	}
 	defer f.Close() // gives the lock back
 	if syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB) != nil {
-		return nil // being written; opening it waits for the lock
+		return false, nil // being written; opening it waits for the lock
 	}
-	_, err = readGeometry(f)
-	switch {
-	case errors.Is(err, ErrDamaged):
-		return hintf(repairRemedy, "%w", err)
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
-		return hintf(repairRemedy, "%w: %w", err, ErrDamaged)
+	g, err := readGeometry(f)
+	if err != nil {
+		return false, err
 	}
+	return g.older, structure(f, g)
+}
+
+// structure checks the tree of pages and the free list. Records are not looked into: one that is spoiled costs itself.
+func structure(f *os.File, g geometry) (err error) {
+	p := newPager(f, g)
+	p.damaged = func(where string, e error) { err = cmp.Or(err, fmt.Errorf("%s: %w", where, e)) }
+	p.bucket(nil, g.root, func([]string, []byte, []byte) {})
+	p.checkFree()
 	return err
 }
 

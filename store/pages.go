@@ -36,6 +36,8 @@ type geometry struct {
 	freelist uint64
 	pages    uint64 // the first page number never used
 	txid     uint64
+	// older tells that the other meta page is spoiled, so that the newest commit may be lost.
+	older bool
 }
 
 // readMeta reads the meta page at an offset: magic, version, page size, flags (4 bytes each), then root page, the root
@@ -68,12 +70,7 @@ func readGeometry(f *os.File) (geometry, error) {
 	if info.Size() == 0 {
 		return geometry{}, fmt.Errorf("empty file: %w", ErrDamaged)
 	}
-	g, ok := readMeta(f, 0)
-	for size := int64(1024); size <= 1<<16; size *= 2 {
-		if second, ok2 := readMeta(f, size); ok2 && second.page == size && (!ok || second.txid > g.txid) {
-			g, ok = second, true
-		}
-	}
+	g, ok := newerMeta(f)
 	if !ok {
 		return g, fmt.Errorf("no valid beginning in %d bytes: %w", info.Size(), ErrDamaged)
 	}
@@ -87,6 +84,26 @@ func readGeometry(f *os.File) (geometry, error) {
 		return g, nil
 	}
 	return g, g.checkPage(f, g.freelist, flagFreelist)
+}
+
+// newerMeta reads both meta pages. The second stands at the page size, which the first may not be there to tell.
+func newerMeta(f io.ReaderAt) (geometry, bool) {
+	g, ok := readMeta(f, 0)
+	for size := int64(1024); size <= 1<<16; size *= 2 {
+		second, ok2 := readMeta(f, size)
+		switch {
+		case !ok2 || second.page != size:
+		case !ok:
+			second.older = true
+			return second, true
+		case second.txid > g.txid:
+			return second, true
+		default:
+			return g, true
+		}
+	}
+	g.older = true
+	return g, ok
 }
 
 // lastNeeded is the size that the file must have.
@@ -244,5 +261,27 @@ func (p *pager) checkFree() {
 	}
 	if lost := int(p.g.pages) - len(p.used) - len(free); lost > 0 {
 		p.damaged("free list", fmt.Errorf("%d pages are neither used nor free: %w", lost, ErrDamaged))
+	}
+}
+
+// orphans calls fn for each key and value on leaf pages that bucket has not come to. Those may be of any age, and what
+// continued them may be something else by now.
+func (p *pager) orphans(fn func(k, v []byte)) {
+	quiet := *p
+	quiet.damaged = func(string, error) {}
+	take := func(_ []string, k, v []byte) { fn(k, v) }
+	for id := uint64(2); id < p.g.pages; id++ {
+		if _, used := p.used[id]; used || p.g.checkPage(p.f, id, flagLeaf) != nil {
+			continue
+		}
+		more := uint64(0)
+		var head [pageHeader]byte
+		if _, err := p.f.ReadAt(head[:], int64(id)*p.g.page); err == nil {
+			more = min(uint64(binary.LittleEndian.Uint32(head[12:])), p.g.pages-1-id)
+		}
+		b := make([]byte, int64(1+more)*p.g.page)
+		if _, err := p.f.ReadAt(b, int64(id)*p.g.page); err == nil {
+			quiet.elements([]string{"orphan"}, b, 0, take)
+		}
 	}
 }

@@ -1,0 +1,380 @@
+package store
+
+import (
+	"cmp"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"time"
+
+	"nightjar/rise"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Repaired is what Repair did.
+type Repaired struct {
+	// MovedTo is where the damaged file is now.
+	MovedTo string `json:"moved_to"`
+	// Copied counts the records in the new file.
+	Copied int `json:"copied"`
+	// Damage lists what could not be read, and is not in the new file unless it was found elsewhere.
+	Damage []Damage `json:"damage,omitempty"`
+}
+
+// Repair moves the store file at path aside, as path.damaged-1 or the next number that is free, and puts a new one in
+// its place with every record that is readable in it. Pages that nothing leads to any more are searched too: readings,
+// actions and runs say themselves what they are. Nothing of the old file is deleted. It must not be open; ErrLocked
+// otherwise. A power cut at any moment leaves the old file or the new one.
+func Repair(path string) (Repaired, error) {
+	r, err := repair(path)
+	if err != nil {
+		return r, fmt.Errorf("repair store %s: %w", path, err)
+	}
+	return r, nil
+}
+
+func repair(path string) (r Repaired, err error) {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return r, explain(err)
+	}
+	defer f.Close()
+	if err := lock(f, lockTimeout); err != nil {
+		return r, err
+	}
+	s, err := salvageFile(f)
+	if err != nil {
+		return r, err
+	}
+	r.Damage = s.damage
+	fresh := path + ".repair"
+	if r.Copied, err = s.write(fresh); err != nil {
+		return r, errors.Join(err, os.Remove(fresh))
+	}
+	r.MovedTo, err = putAside(path, fresh)
+	return r, errors.Join(err, syncDir(filepath.Dir(path)))
+}
+
+// lock waits for the file's exclusive lock.
+func lock(f *os.File, timeout time.Duration) error {
+	for end := time.Now().Add(timeout); ; time.Sleep(50 * time.Millisecond) {
+		err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		if err == nil {
+			return nil
+		}
+		if !errors.Is(err, syscall.EWOULDBLOCK) {
+			return err
+		}
+		if time.Now().After(end) {
+			return explain(ErrLocked)
+		}
+	}
+}
+
+// putAside gives the old file another name and the new one its own, so that there is a store at path all the time
+// where the file system knows hard links.
+func putAside(path, fresh string) (string, error) {
+	for n := 1; ; n++ {
+		aside := fmt.Sprintf("%s.damaged-%d", path, n)
+		if _, err := os.Lstat(aside); err == nil {
+			continue
+		}
+		err := os.Link(path, aside)
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		}
+		if err != nil {
+			err = os.Rename(path, aside)
+		}
+		return aside, cmp.Or(err, os.Rename(fresh, path))
+	}
+}
+
+// salvage gathers what is readable in a damaged file.
+type salvage struct {
+	buckets map[string]map[string][]byte // by path, joined with 0x00; records by key
+	damage  []Damage
+	d       chunkDecoder
+	lost    bool // whether pages were lost, so that others are worth a search
+}
+
+func salvageFile(f *os.File) (*salvage, error) {
+	s := &salvage{buckets: map[string]map[string][]byte{}}
+	info, err := f.Stat()
+	if err != nil {
+		return s, err
+	}
+	g, err := readGeometry(f)
+	if err != nil {
+		s.note("file", err)
+	}
+	if g.page == 0 {
+		g.page = pageSize
+	}
+	g.pages = max(g.pages, uint64(info.Size()/g.page))
+	p := newPager(f, g)
+	p.damaged = s.note
+	if g.root != 0 {
+		p.bucket(nil, g.root, s.record)
+	}
+	if s.lost {
+		p.orphans(s.orphan)
+	}
+	return s, nil
+}
+
+func (s *salvage) note(where string, err error) {
+	s.lost = true
+	s.damage = append(s.damage, Damage{Where: where, What: err.Error()})
+}
+
+// record takes a record that stands where it should, if it is whole.
+func (s *salvage) record(path []string, k, v []byte) {
+	if err := s.sound(path, k, v); err != nil {
+		s.damage = append(s.damage, Damage{Where: fmt.Sprintf("%s %x", strings.Join(path, " "), k), What: err.Error()})
+		return
+	}
+	s.put(path, k, v)
+}
+
+func (s *salvage) sound(path []string, k, v []byte) error {
+	switch path[0] {
+	case string(bucketMeta), string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
+		return nil
+	case string(bucketReadings):
+		station, rs, err := s.d.decode(v, nil)
+		if err != nil {
+			return err
+		}
+		return placed(path, k, station, rs)
+	}
+	_, err := unseal(v)
+	return err
+}
+
+func (s *salvage) put(path []string, k, v []byte) {
+	name := strings.Join(path, "\x00")
+	if s.buckets[name] == nil {
+		s.buckets[name] = map[string][]byte{}
+	}
+	s.buckets[name][string(k)] = slices.Clone(v)
+}
+
+// orphan takes a record from a page that nothing leads to: it may be lost, or an older state of one that is not.
+// Readings, actions and anchors never change, so they may be taken from anywhere; a run only where there is none. A
+// longer chunk replaces a shorter one with the same first reading.
+func (s *salvage) orphan(k, v []byte) {
+	if station, rs, err := s.d.decode(v, nil); err == nil {
+		path := []string{string(bucketReadings), station}
+		old := s.buckets[strings.Join(path, "\x00")][string(k)]
+		if placed(path, k, station, rs) == nil && s.count(old) < len(rs) {
+			s.put(path, k, v)
+		}
+		return
+	}
+	payload, err := unseal(v)
+	if err != nil || len(payload) == 0 || payload[0] != '{' {
+		return
+	}
+	var is struct {
+		ID      string          `json:"id"`
+		Kind    string          `json:"kind"`
+		Station string          `json:"station"`
+		Run     int             `json:"run"`
+		Started json.RawMessage `json:"started"`
+		When    json.RawMessage `json:"when"`
+		Wall    json.RawMessage `json:"wall"`
+	}
+	if json.Unmarshal(payload, &is) != nil {
+		return
+	}
+	switch {
+	case len(k) == 20 && is.When != nil && is.Kind != "":
+		s.putNew(bucketActions, k, v)
+	case len(k) == 12 && is.Wall != nil:
+		s.putNew(bucketAnchors, k, v)
+	case len(k) == 4 && is.Started != nil && is.Run == int(keyNumber(k)):
+		s.putNew(bucketRuns, k, v)
+	case len(k) == 4 && is.ID != "" && is.Kind == "":
+		s.putNew(bucketBoots, k, v)
+	}
+}
+
+func (s *salvage) count(record []byte) int {
+	_, rs, err := s.d.decode(record, nil)
+	if err != nil {
+		return 0
+	}
+	return len(rs)
+}
+
+func (s *salvage) putNew(bucket, k, v []byte) {
+	if s.buckets[string(bucket)][string(k)] == nil {
+		s.put([]string{string(bucket)}, k, v)
+	}
+}
+
+// write makes the new file and returns how many records it has.
+func (s *salvage) write(path string) (n int, err error) {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return 0, err
+	}
+	if _, known := s.buckets[string(bucketMeta)][string(keySchema)]; !known {
+		// The records are of the only schema there is a way to tell: the current one.
+		s.put([]string{string(bucketMeta)}, keySchema, key32(uint32(schema())))
+	}
+	h, err := openBolt(path, boltOptions(Options{Timeout: lockTimeout}))
+	if err != nil {
+		return 0, err
+	}
+	err = h.Update(func(tx *bolt.Tx) error {
+		if err := steps[0](tx); err != nil {
+			return err
+		}
+		for _, name := range slices.Sorted(maps.Keys(s.buckets)) {
+			if err := s.writeBucket(tx, name); err != nil {
+				return err
+			}
+		}
+		n, err = s.rebuild(tx)
+		return err
+	})
+	return n, errors.Join(err, h.Close())
+}
+
+func (s *salvage) writeBucket(tx *bolt.Tx, name string) error {
+	if isIndex(name) {
+		return nil
+	}
+	path := strings.Split(name, "\x00")
+	b, err := tx.CreateBucketIfNotExists([]byte(path[0]))
+	for _, p := range path[1:] {
+		if err == nil {
+			b, err = b.CreateBucketIfNotExists([]byte(p))
+		}
+	}
+	if err != nil {
+		return err
+	}
+	b.FillPercent = 1
+	if path[0] == string(bucketReadings) {
+		return s.writeReadings(b, path[1], s.buckets[name])
+	}
+	for _, k := range slices.Sorted(maps.Keys(s.buckets[name])) {
+		if err := b.Put([]byte(k), s.buckets[name][k]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeReadings writes the chunks; those that overlap, because an older state of one was found, are merged.
+func (s *salvage) writeReadings(b *bolt.Bucket, station string, chunks map[string][]byte) error {
+	var end rise.Stamp
+	for _, k := range slices.Sorted(maps.Keys(chunks)) {
+		_, rs, err := s.d.decode(chunks[k], nil)
+		if err != nil {
+			return err
+		}
+		if end.Before(rs[0].Stamp) {
+			err = b.Put([]byte(k), chunks[k])
+		} else {
+			err = appendReadings(b, &s.d, station, rs)
+		}
+		if err != nil {
+			return err
+		}
+		if last := rs[len(rs)-1].Stamp; end.Before(last) {
+			end = last
+		}
+	}
+	return nil
+}
+
+// isIndex tells buckets that follow from others, and are made anew.
+func isIndex(name string) bool {
+	switch name {
+	case string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
+		return true
+	}
+	return false
+}
+
+// rebuild makes the indexes from the records, and counts those. A run whose end is among the actions has ended, even
+// if its own record is of before.
+func (s *salvage) rebuild(tx *bolt.Tx) (n int, err error) {
+	ends := map[int]rise.Moment{}
+	n, err = eachRecord(tx, bucketActions, func(k []byte, a rise.Action) error {
+		if a.Kind == rise.ActionEnd {
+			ends[a.Run] = a.When
+		}
+		return tx.Bucket(bucketActionIDs).Put([]byte(a.ID), k)
+	})
+	if err != nil {
+		return n, err
+	}
+	if err := tx.Bucket(bucketActions).SetSequence(uint64(n) + 1<<20); err != nil { // above all that were used
+		return n, err
+	}
+	var open []rise.Run
+	runs, err := eachRecord(tx, bucketRuns, func(_ []byte, r rise.Run) error {
+		if r.Open() {
+			open = append(open, r)
+		}
+		return nil
+	})
+	if err != nil {
+		return n, err
+	}
+	for _, r := range open {
+		if err := reopen(tx, r, ends[r.Number]); err != nil {
+			return n, err
+		}
+	}
+	alerts, err := eachRecord(tx, bucketAlerts, func(k []byte, a rise.Alert) error {
+		var err error
+		if a.Acked.IsZero() {
+			err = tx.Bucket(bucketActive).Put(k, nil)
+		}
+		return errors.Join(err, tx.Bucket(bucketAlertIDs).Put([]byte(a.ID), k))
+	})
+	for name, recs := range s.buckets {
+		switch name {
+		case string(bucketActions), string(bucketRuns), string(bucketAlerts), string(bucketMeta):
+		default:
+			if !isIndex(name) {
+				n += len(recs)
+			}
+		}
+	}
+	return n + runs + alerts, err
+}
+
+func reopen(tx *bolt.Tx, r rise.Run, end rise.Moment) error {
+	if !end.IsZero() {
+		r.End, r.EndReason = end, "end"
+		return putRun(tx, r)
+	}
+	return tx.Bucket(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
+}
+
+// eachRecord calls fn for every record of a bucket and counts them.
+func eachRecord[T any](tx *bolt.Tx, bucket []byte, fn func(k []byte, v T) error) (n int, err error) {
+	err = tx.Bucket(bucket).ForEach(func(k, rec []byte) error {
+		var v T
+		if err := decode(rec, &v); err != nil {
+			return err
+		}
+		n++
+		return fn(slices.Clone(k), v)
+	})
+	return n, err
+}
