@@ -37,7 +37,7 @@ type arrhenius struct{ active, cold, heat, coldK, heatK, scale float64 }
 
 func newArrhenius(k Culture) arrhenius {
 	// Half is inactive a little above the coldest growth, and about midway between the best and the hottest.
-	l := arrhenius{active: 48e3, cold: -170e3, heat: 330e3, coldK: kelvin(k.MinC + 7), heatK: kelvin((k.OptC + k.MaxC) / 2), scale: 1}
+	l := arrhenius{active: 48e3, cold: -220e3, heat: 330e3, coldK: kelvin(k.MinC + 9), heatK: kelvin((k.OptC + k.MaxC) / 2), scale: 1}
 	l.scale = 1 / l.rate(referenceC)
 	return l
 }

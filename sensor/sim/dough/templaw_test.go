@@ -35,3 +35,13 @@ func TestHotDoughEndsEarlier(t *testing.T) {
 	assert.InDelta(t, 0.4/9.8, endurance(41), 0.08)
 	assert.Equal(t, 1.0, endurance(28))
 }
+
+// A refrigerator does not stop yeast: Gause's logistic rates are 0.011-0.016 per hour at 5.7 °C and 0.15-0.20 at 28 °C.
+func TestRefrigeratorOnlySlows(t *testing.T) {
+	c := Default().Culture
+	for name, rate := range map[string]func(float64) float64{"monod": newSquareRoot(c).rate, "film": newArrhenius(c).rate} {
+		share := rate(5.7) / rate(28)
+		assert.Greater(t, share, 0.011/0.20*0.8, name)
+		assert.Less(t, share, 0.016/0.15, name)
+	}
+}
