@@ -94,7 +94,7 @@ func (c *Client) open(ctx context.Context) (net.Conn, error) {
 	secured := tls.Client(conn, config)
 	if err := secured.HandshakeContext(ctx); err != nil {
 		conn.Close()
-		return nil, err
+		return nil, &handshakeError{err}
 	}
 	return secured, nil
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"strings"
 	"syscall"
@@ -27,6 +28,12 @@ type connectError struct {
 
 func (e *connectError) Error() string { return e.err.Error() }
 func (e *connectError) Unwrap() error { return e.err }
+
+// handshakeError is a TLS handshake that failed.
+type handshakeError struct{ err error }
+
+func (e *handshakeError) Error() string { return e.err.Error() }
+func (e *handshakeError) Unwrap() error { return e.err }
 
 // takeovers is how many connections in a row must be cut short before a second client is suspected.
 const takeovers = 3
@@ -73,6 +80,9 @@ func (c *Client) networkTrouble(err error) trouble {
 	var host x509.HostnameError
 	var invalid x509.CertificateInvalidError
 	var record tls.RecordHeaderError
+	var op *net.OpError
+	_, handshake := errors.AsType[*handshakeError](err)
+	hungUp := errors.Is(err, io.EOF) || errors.Is(err, syscall.ECONNRESET)
 	switch {
 	case errors.As(err, &unknown):
 		return trouble{text, "name the file of the certificate authority as ca_file under [mqtt]", true}
@@ -80,10 +90,12 @@ func (c *Client) networkTrouble(err error) trouble {
 		return trouble{text, "the certificate is for another name: use that one in url under [mqtt]", true}
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
 		return trouble{text, "the certificate's dates do not fit this clock: wait until the clock is set, else renew the certificate", false}
-	case errors.As(err, &record):
-		return trouble{text, "the other end does not speak TLS there: use mqtt:// or the TLS port", true}
-	case strings.Contains(err.Error(), "tls: certificate required"), strings.Contains(err.Error(), "tls: bad certificate"):
-		return trouble{text, "the broker wants a client certificate: name cert_file and key_file under [mqtt]", true}
+	case errors.As(err, &record), hungUp && handshake:
+		return trouble{text, "the other end does not speak TLS there: use the broker's TLS port, or mqtt://", true}
+	case hungUp && !c.b.secure:
+		return trouble{text, "the other end hung up: is it a broker, and does it want TLS (mqtts://)?", true}
+	case hungUp, errors.As(err, &op) && op.Op == "remote error": // with TLS 1.3 the refusal comes after the handshake
+		return trouble{text, "the broker does not take this device's certificate: check cert_file and key_file under [mqtt]", true}
 	case errors.As(err, &dns):
 		return trouble{text, "check the host in url under [mqtt] and the network", false}
 	case errors.Is(err, syscall.ECONNREFUSED):

@@ -208,8 +208,7 @@ func TestAnswers(t *testing.T) {
 
 func TestRedirects(t *testing.T) {
 	elsewhere := newService(t, nil)
-	var s *service
-	s = newService(t, func(w http.ResponseWriter, r *http.Request) {
+	s := newService(t, func(w http.ResponseWriter, r *http.Request) {
 		switch r.URL.Path {
 		case "/308":
 			http.Redirect(w, r, "/home", http.StatusPermanentRedirect)
