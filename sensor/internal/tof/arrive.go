@@ -21,8 +21,8 @@ const (
 	bootBound = 100 * time.Millisecond
 )
 
-// arrive resets the chip and leaves it at its address, booted and identified.
-func (d *Dev) arrive(ctx context.Context) error {
+// Arrive finds the chip, resets it and leaves it at its address, booted and identified.
+func (d *Dev) Arrive(ctx context.Context) error {
 	d.fail()
 	if err := d.reset(ctx); err != nil {
 		return err
@@ -103,10 +103,10 @@ func (d *Dev) boot(ctx context.Context) error {
 	if err := d.answers(ctx); err != nil {
 		return err
 	}
-	if err := d.Identify(); err != nil {
+	if err := d.Until(ctx, "boot", time.Millisecond, bootBound, d.Booted); err != nil {
 		return err
 	}
-	return d.Until(ctx, "boot", time.Millisecond, bootBound, d.Booted)
+	return d.Identify()
 }
 
 // move gives the chip, which answers at the default address, the one that it is to have.

@@ -62,7 +62,7 @@ func (d *Dev) prepare(ctx context.Context) error {
 // setUp brings the chip to its settings, whatever state it is in.
 func (d *Dev) setUp(ctx context.Context) error {
 	if !d.fresh {
-		if err := d.arrive(ctx); err != nil {
+		if err := d.Arrive(ctx); err != nil {
 			return err
 		}
 	}
@@ -126,7 +126,7 @@ func (d *Dev) next(ctx context.Context) error {
 	if err := d.Until(ctx, "wait for a range", max(time.Millisecond, d.conf.Budget/20), d.conf.Budget+20*time.Millisecond, d.isReady); err != nil {
 		return err
 	}
-	return d.Read()
+	return d.Take()
 }
 
 // isReady asks whether there is a result: by the interrupt line where it is wired, which costs the bus nothing. The

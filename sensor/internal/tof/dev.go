@@ -53,8 +53,8 @@ type Ops struct {
 	// Ready reports whether there is a result. ReadyHigh is the level of the interrupt line then.
 	Ready     func() (bool, error)
 	ReadyHigh gpio.Level
-	// Read reads a result into Block and clears it.
-	Read func() error
+	// Take reads a result into Block and clears it.
+	Take func() error
 	// Block is the last result as the chip gave it, Sample what it means.
 	Block  []byte
 	Sample func() Result
@@ -81,8 +81,8 @@ type Dev struct {
 	burst   rise.Burster
 	samples []rise.Sample
 	ordered []float64 // for reuse: the good ranges in order
-	last    []byte // the last result
-	alike   int    // how many in a row were like it
+	last    []byte    // the last result
+	alike   int       // how many in a row were like it
 }
 
 // heat is what is known of the chip's temperature: now, and when it was last calibrated to it.
@@ -91,16 +91,15 @@ type heat struct {
 	known, marked bool
 }
 
-// New finds the chip, resets it and checks its identity. Everything else is done by the first Range.
-func New(r *register.Dev, ops Ops, conf Config) (*Dev, error) {
+// Make makes a Dev that has not looked for its chip yet: Arrive does. Two steps, because Ops mostly need the Dev.
+func Make(r *register.Dev, ops Ops, conf Config) (*Dev, error) {
 	if conf.Clock == nil {
 		return nil, errors.New("a clock is needed")
 	}
 	if r.Addr() < 0x08 || r.Addr() > 0x77 {
 		return nil, fmt.Errorf("address of %v: must be 0x08 to 0x77", r)
 	}
-	d := &Dev{Dev: r, Ops: ops, conf: conf, home: r.Addr(), last: make([]byte, len(ops.Block))}
-	return d, d.arrive(context.Background())
+	return &Dev{Dev: r, Ops: ops, conf: conf, home: r.Addr(), last: make([]byte, len(ops.Block))}, nil
 }
 
 // Budget is the time that a single range takes.
