@@ -28,6 +28,11 @@ func ClassifyI2C(err error) error {
 	if err == nil {
 		return nil
 	}
+	for _, class := range []error{ErrAbsent, ErrBus} {
+		if errors.Is(err, class) { // a bus of ours has classed it
+			return class
+		}
+	}
 	for _, e := range i2cErrors {
 		if errors.Is(err, e.errno) || strings.Contains(err.Error(), e.text) {
 			return e.class
