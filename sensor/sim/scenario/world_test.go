@@ -252,5 +252,5 @@ func TestStationsShareARoomProbe(t *testing.T) {
 	assert.Len(t, names, 4)
 	assert.Same(t, w.Stations[1], w.Station("starter"))
 	assert.Nil(t, w.Station("nobody"))
-	assert.Equal(t, "tall tumbler", w.Stations[1].KnownJar().Name)
+	assert.Equal(t, "tumbler", w.Stations[1].KnownJar().Name)
 }
