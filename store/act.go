@@ -36,11 +36,7 @@ func (db *DB) Act(a rise.Action) (rise.Action, *rise.Run, error) {
 	if err != nil && !errors.Is(err, errKnown) {
 		return a, nil, fmt.Errorf("%s: %w", a.Kind, err)
 	}
-	if d.run != nil {
-		r := resolveRun(d.line, *d.run)
-		d.run = &r
-	}
-	return resolveAction(d.line, d.a), d.run, nil
+	return resolveAction(d.line, d.a), d.resolvedRun(), nil
 }
 
 // deed is an action being done.
@@ -49,6 +45,16 @@ type deed struct {
 	line rise.Timeline
 	id   string // what ids that callers left out begin with
 	run  *rise.Run
+	told rise.Stamp // when the start of run was told
+}
+
+// resolvedRun is the run for the one who did it.
+func (d *deed) resolvedRun() *rise.Run {
+	if d.run == nil {
+		return nil
+	}
+	r := resolveRun(d.line, *d.run, d.told)
+	return &r
 }
 
 func (d *deed) fillMoments(db *DB) error {
@@ -117,7 +123,7 @@ func (d *deed) known(tx *bolt.Tx) (bool, error) {
 		return true, nil
 	}
 	r, err := getRun(tx, d.a.Run)
-	d.run = &r
+	d.run, d.told = &r, told(tx, d.a.Run)
 	return true, err
 }
 
@@ -233,6 +239,12 @@ func (d *deed) store(tx *bolt.Tx) error {
 	rec, err := encode(d.a)
 	if err != nil {
 		return err
+	}
+	if d.run != nil {
+		d.told = d.a.At.Stamp
+		if first := told(tx, d.run.Number); !first.IsZero() {
+			d.told = first
+		}
 	}
 	return errors.Join(b.Put(key, rec), tx.Bucket(bucketActionIDs).Put([]byte(d.a.ID), key))
 }

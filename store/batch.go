@@ -31,21 +31,30 @@ type gathered struct {
 	bytes  int
 	tail   []rise.Reading
 	last   rise.Reading
+	// mixed tells that some came after later ones.
+	mixed bool
 }
 
 func (g *gathered) add(station string, r rise.Reading) {
-	if len(g.tail) > 0 && (len(g.tail) >= chunkReadings || g.last.Boot != r.Boot) {
-		g.pack(station)
+	if len(g.tail) > 0 && (len(g.tail) >= chunkReadings+64 || g.last.Boot != r.Boot) {
+		g.pack(station, len(g.tail) >= chunkReadings)
 	}
+	g.mixed = g.mixed || r.Before(g.last.Stamp)
 	g.tail = append(g.tail, r)
 	g.last = r
 }
 
-func (g *gathered) pack(station string) {
-	c := encodeChunk(station, g.tail)
-	g.chunks, g.counts = append(g.chunks, c), append(g.counts, len(g.tail))
-	g.bytes += len(c)
-	g.tail = nil
+// pack makes chunks of the tail, only a full one if full is set.
+func (g *gathered) pack(station string, full bool) {
+	for len(g.tail) > 0 {
+		n, c := largestChunk(station, g.tail)
+		g.chunks, g.counts = append(g.chunks, c), append(g.counts, n)
+		g.bytes += len(c)
+		g.tail = slices.Clone(g.tail[n:])
+		if full {
+			return
+		}
+	}
 }
 
 // shrink forgets the oldest chunks beyond limit bytes and returns how many readings those had.
@@ -79,17 +88,34 @@ func (g *gathered) readings(d *chunkDecoder, rs []rise.Reading) ([]rise.Reading,
 
 // before returns the readings of both, g's first.
 func (g *gathered) before(station string, later *gathered) *gathered {
-	if later == nil {
+	if later == nil || later.count() == 0 {
 		return g
 	}
-	if len(later.chunks) > 0 && len(g.tail) > 0 {
-		g.pack(station)
+	if g.count() == 0 {
+		return later
 	}
+	if len(later.chunks) > 0 || len(later.tail) > 0 && len(g.tail) > 0 && later.tail[0].Boot != g.last.Boot {
+		g.pack(station, false)
+	}
+	g.mixed = g.mixed || later.mixed || !g.last.Before(later.first())
 	g.chunks, g.counts = append(g.chunks, later.chunks...), append(g.counts, later.counts...)
 	g.bytes += later.bytes
 	g.tail = append(g.tail, later.tail...)
 	g.last = later.last
 	return g
+}
+
+// first is the stamp of the oldest one.
+func (g *gathered) first() rise.Stamp {
+	if len(g.chunks) == 0 {
+		return g.tail[0].Stamp
+	}
+	p, err := unseal(g.chunks[0])
+	if err != nil {
+		return rise.Stamp{}
+	}
+	h, _, _ := readHead(p)
+	return h.first
 }
 
 func (b *batch) dropAnchor(s rise.Stamp) {
@@ -135,16 +161,33 @@ func (g *gathered) write(tx *bolt.Tx, station string) error {
 	}
 	b.FillPercent = 1
 	var d chunkDecoder
-	for _, c := range g.chunks {
-		_, rs, err := d.decode(c, nil)
-		if err == nil {
-			err = appendReadings(b, &d, station, rs)
-		}
-		if err != nil {
+	for i, c := range g.chunks {
+		if err := g.writeChunk(b, &d, station, i, c); err != nil {
 			return err
 		}
 	}
-	return appendReadings(b, &d, station, g.tail)
+	return appendReadings(b, &d, station, slices.Clone(g.tail))
+}
+
+// writeChunk writes a full chunk. All but the first follow what was written just before and go in as they are, so that
+// trying again and again while the disk takes nothing costs little.
+func (g *gathered) writeChunk(b *bolt.Bucket, d *chunkDecoder, station string, i int, c []byte) error {
+	if i > 0 && !g.mixed {
+		p, err := unseal(c)
+		if err != nil {
+			return err
+		}
+		h, _, err := readHead(p)
+		if err != nil {
+			return err
+		}
+		return b.Put(appendStamp(nil, h.first), c)
+	}
+	_, rs, err := d.decode(c, nil)
+	if err != nil {
+		return err
+	}
+	return appendReadings(b, d, station, rs)
 }
 
 // appendReadings stores readings of one station and boot. They are usually later than all that are stored; if not,

@@ -18,9 +18,5 @@ func (db *DB) Done(id string) (rise.Action, *rise.Run, bool, error) {
 	if err != nil || !known {
 		return rise.Action{}, nil, false, err
 	}
-	if d.run != nil {
-		r := resolveRun(d.line, *d.run)
-		d.run = &r
-	}
-	return resolveAction(d.line, d.a), d.run, true, nil
+	return resolveAction(d.line, d.a), d.resolvedRun(), true, nil
 }

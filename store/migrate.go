@@ -32,7 +32,7 @@ func schemaOf(tx *bolt.Tx) (int, error) {
 	meta := tx.Bucket(bucketMeta)
 	if meta == nil {
 		if k, _ := tx.Cursor().First(); k != nil {
-			return 0, fmt.Errorf("not a nightjar store: %w", ErrDamaged)
+			return 0, hintf("Name another file for the store.", "another program's file: %w", ErrInvalid)
 		}
 		return 0, nil
 	}

@@ -22,7 +22,7 @@ func (db *DB) Runs() ([]rise.Run, error) {
 				db.damaged(fmt.Sprintf("runs %d", keyNumber(k)), err)
 				return nil
 			}
-			runs = append(runs, resolveRun(line, r))
+			runs = append(runs, resolveRun(line, r, told(tx, r.Number)))
 			return nil
 		})
 	})
@@ -35,49 +35,70 @@ func (db *DB) Runs() ([]rise.Run, error) {
 // Run returns the run with the number, or ErrNotFound.
 func (db *DB) Run(n int) (rise.Run, error) {
 	var r rise.Run
+	line := db.Timeline()
 	err := db.view(func(tx *bolt.Tx) (err error) {
-		r, err = getRun(tx, n)
+		if r, err = getRun(tx, n); err == nil {
+			r = resolveRun(line, r, told(tx, n))
+		}
 		return err
 	})
 	if err != nil {
 		return rise.Run{}, err
 	}
-	return resolveRun(db.Timeline(), r), nil
+	return r, nil
 }
 
 // OpenRun returns the station's open run; false if it has none.
 func (db *DB) OpenRun(station string) (rise.Run, bool, error) {
 	var r rise.Run
 	var open bool
+	line := db.Timeline()
 	err := db.view(func(tx *bolt.Tx) (err error) {
-		r, open, err = openRun(tx, station)
+		if r, open, err = openRun(tx, station); open {
+			r = resolveRun(line, r, told(tx, r.Number))
+		}
 		return err
 	})
 	if err != nil || !open {
 		return rise.Run{}, false, err
 	}
-	return resolveRun(db.Timeline(), r), true, nil
+	return r, true, nil
 }
 
 // Expire ends an open run by itself: End is at, EndReason "limit". A run that has ended already is returned as it is.
 func (db *DB) Expire(n int, at rise.Moment) (rise.Run, error) {
-	var r rise.Run
 	line := db.Timeline()
 	resolve(line, &at, rise.Stamp{})
-	err := db.update(func(tx *bolt.Tx) (err error) {
-		if r, err = getRun(tx, n); err != nil || !r.Open() {
+	err := db.update(func(tx *bolt.Tx) error {
+		r, err := getRun(tx, n)
+		if err != nil || !r.Open() {
 			return err
 		}
 		r.End, r.EndReason = at, "limit"
 		return closeRun(tx, r)
 	})
-	return resolveRun(line, r), err
+	if err != nil {
+		return rise.Run{}, fmt.Errorf("expire: %w", err)
+	}
+	return db.Run(n)
 }
 
-func resolveRun(line rise.Timeline, r rise.Run) rise.Run {
-	resolve(line, &r.Started, rise.Stamp{})
+// resolveRun settles a run's moments; told is when its start was told.
+func resolveRun(line rise.Timeline, r rise.Run, told rise.Stamp) rise.Run {
+	resolve(line, &r.Started, told)
 	resolve(line, &r.End, rise.Stamp{})
 	return r
+}
+
+// told is when the first action of a run was told, which is the one that started it.
+func told(tx *bolt.Tx, n int) rise.Stamp {
+	prefix := key32(uint32(n))
+	k, _ := tx.Bucket(bucketActions).Cursor().Seek(prefix)
+	if !bytes.HasPrefix(k, prefix) {
+		return rise.Stamp{}
+	}
+	s, _ := keyStamp(k[len(prefix):])
+	return s
 }
 
 func getRun(tx *bolt.Tx, n int) (r rise.Run, err error) {
@@ -205,7 +226,7 @@ func (db *DB) Summaries(starter string) ([]rise.Summary, error) {
 			if err := decode(v, &s); err != nil {
 				db.damaged(fmt.Sprintf("summaries %d", keyNumber(k)), err)
 			} else if s.Run.Starter == starter {
-				s.Run = resolveRun(line, s.Run)
+				s.Run = resolveRun(line, s.Run, told(tx, s.Run.Number))
 				all = append(all, s)
 			}
 			return nil
@@ -244,7 +265,7 @@ func resolveAction(line rise.Timeline, a rise.Action) rise.Action {
 	resolve(line, &a.At, rise.Stamp{})
 	resolve(line, &a.When, a.At.Stamp)
 	if a.Start != nil {
-		r := resolveRun(line, *a.Start)
+		r := resolveRun(line, *a.Start, a.At.Stamp)
 		a.Start = &r
 	}
 	return a

@@ -1,0 +1,7 @@
+package store
+
+// LimitSize makes the store refuse to grow beyond a size, as a full disk does, until the function it returns is called.
+func (db *DB) LimitSize(bytes int) func() {
+	db.file.MaxSize = bytes
+	return func() { db.file.MaxSize = 0 }
+}
