@@ -39,7 +39,8 @@ func (p *Problem) Hint() string { return p.Problem.Hint }
 type Options struct {
 	// Socket is the daemon's unix socket.
 	Socket string
-	// Local opens the handler that serves where no daemon answers, and says how to close what it opened.
+	// Local opens the handler that serves where no daemon answers, and says how to close what it opened. Nil makes a
+	// daemon that does not answer an error.
 	Local func(ctx context.Context) (http.Handler, func() error, error)
 }
 
@@ -57,6 +58,9 @@ func Open(ctx context.Context, o Options) (*Client, error) {
 	if errors.Is(err, fs.ErrPermission) {
 		return nil, &openError{err: fmt.Errorf("the daemon's socket %s: %w", o.Socket, err),
 			remedy: "run the command with sudo, or join the group: sudo usermod -aG nightjar $USER, then sign in again"}
+	}
+	if o.Local == nil {
+		return nil, fmt.Errorf("ask the daemon: %w", err)
 	}
 	h, done, err := o.Local(ctx)
 	if err != nil {
