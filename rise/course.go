@@ -36,7 +36,9 @@ func (t *Tracker) Summary() Summary {
 	}
 	s.BaseMM = Known(t.base.level)
 	s.PeakMultiple, s.PeakHours, s.TargetHours = t.course.top, t.course.topHours, t.course.crossed
-	if growth := t.outlook.forecaster.Predict(t.progress()).Growth; growth != nil {
+	progress := t.progress()
+	s.Milestones = Curve{progress.Hours, progress.Multiple, progress.TempC}.Milestones()
+	if growth := t.outlook.forecaster.Predict(progress).Growth; growth != nil {
 		s.Growth = growth
 	} else {
 		s.Growth = append([]float64(nil), t.outlook.growth...)

@@ -110,6 +110,8 @@ type Summary struct {
 	MeanC Num `json:"mean_c,omitzero"`
 	// Growth holds the run's growth parameters, in the terms and scale of the fitted model.
 	Growth []float64 `json:"growth,omitempty"`
+	// Milestones are the times and heights that its curve shows: what a starter's vigour is read from.
+	Milestones Milestones `json:"milestones,omitzero"`
 }
 
 // Case is all that a fold of one run needs.
