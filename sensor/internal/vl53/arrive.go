@@ -61,7 +61,7 @@ func (d *Dev) reset(ctx context.Context) error {
 // another chip, and both would move.
 func (d *Dev) resetByLine(ctx context.Context) error {
 	if err := d.conf.XSHUT.Out(gpio.Low); err != nil {
-		return fmt.Errorf("reset %v by %v: %w: %w", d, d.conf.XSHUT, sensor.ErrBus, err)
+		return fmt.Errorf("reset %v by %s: %w: %w", d, d.conf.XSHUT.Name(), sensor.ErrBus, err)
 	}
 	if err := d.sleep(ctx, time.Millisecond); err != nil {
 		return err
@@ -74,7 +74,7 @@ func (d *Dev) resetByLine(ctx context.Context) error {
 		}
 	}
 	if err := d.conf.XSHUT.Out(gpio.High); err != nil {
-		return fmt.Errorf("reset %v by %v: %w: %w", d, d.conf.XSHUT, sensor.ErrBus, err)
+		return fmt.Errorf("reset %v by %s: %w: %w", d, d.conf.XSHUT.Name(), sensor.ErrBus, err)
 	}
 	return d.sleep(ctx, bootTime)
 }
