@@ -66,7 +66,7 @@ func (d *Dev) reset(ctx context.Context) error {
 // another chip, and both would move.
 func (d *Dev) resetByLine(ctx context.Context) error {
 	if err := d.conf.XSHUT.Out(gpio.Low); err != nil {
-		return fmt.Errorf("reset %v by %v: %w: %w", d, d.conf.XSHUT, sensor.ErrBus, err)
+		return fmt.Errorf("reset %v by %s: %w: %w", d, d.conf.XSHUT.Name(), sensor.ErrBus, err)
 	}
 	if err := d.Sleep(ctx, time.Millisecond); err != nil {
 		return err
@@ -77,7 +77,7 @@ func (d *Dev) resetByLine(ctx context.Context) error {
 			"give each ranger on the bus its own XSHUT line and an address other than 0x29")
 	}
 	if err := d.conf.XSHUT.Out(gpio.High); err != nil {
-		return fmt.Errorf("reset %v by %v: %w: %w", d, d.conf.XSHUT, sensor.ErrBus, err)
+		return fmt.Errorf("reset %v by %s: %w: %w", d, d.conf.XSHUT.Name(), sensor.ErrBus, err)
 	}
 	return d.Sleep(ctx, bootTime)
 }

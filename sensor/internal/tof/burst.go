@@ -11,9 +11,12 @@ import (
 	"nightjar/sensor"
 )
 
-// stuckAfter is how many results alike to the bit mean that the chip repeats itself. These chips do not count their
-// results; but two rates of photons with seven binary places after the point are the same so often by chance about never.
-const stuckAfter = 8
+// How many results alike to the bit mean that a chip repeats itself: one that counts its results, and one that does not. Two
+// rates of photons with seven binary places after the point are the same so often by chance about never.
+const (
+	stuckCounted = 3
+	stuckAlike   = 8
+)
 
 // Range implements sensor.Ranger.
 func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
@@ -25,7 +28,7 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 		return rise.Burst{}, err
 	}
 	d.samples = d.samples[:0]
-	if err := d.ranges(ctx, n); err != nil {
+	if err := d.ranges(ctx, n, d.keep); err != nil {
 		return rise.Burst{}, err
 	}
 	if err := d.judge(); err != nil {
@@ -36,14 +39,13 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 	return d.burst.Burst(d.samples, n), nil
 }
 
-// prepare makes the chip ready to range: set up, still set up, and calibrated to its temperature.
+// prepare makes the chip ready to range: set up, still set up, and calibrated to its temperature. A chip that does not
+// answer may just be booting after a dip of the supply: it is set up anew, which waits for it.
 func (d *Dev) prepare(ctx context.Context) error {
 	if d.ready {
-		ok, err := d.Intact()
-		if err != nil {
-			return err
+		if ok, err := d.Intact(); err != nil || !ok {
+			d.fail()
 		}
-		d.ready = ok
 	}
 	if !d.ready {
 		return d.setUp(ctx)
@@ -75,10 +77,10 @@ func (d *Dev) setUp(ctx context.Context) error {
 	return nil
 }
 
-// ranges starts, collects n results, and stops. The chip is put to rest even after an error, if it can be reached at
-// all.
-func (d *Dev) ranges(ctx context.Context, n int) error {
-	err := d.series(ctx, n)
+// ranges starts, hands n results to take, and stops. The chip is put to rest even after an error, if it can be reached
+// at all.
+func (d *Dev) ranges(ctx context.Context, n int, take func(Result)) error {
+	err := d.series(ctx, n, take)
 	if stopped := d.Stop(); err == nil {
 		err = stopped
 	}
@@ -88,18 +90,29 @@ func (d *Dev) ranges(ctx context.Context, n int) error {
 	return err
 }
 
-func (d *Dev) series(ctx context.Context, n int) error {
+func (d *Dev) series(ctx context.Context, n int, take func(Result)) error {
 	if err := d.Start(); err != nil {
 		return err
 	}
-	for range n {
+	limit := stuckAlike
+	if d.Counted {
+		limit = stuckCounted
+	}
+	for i := range d.Skip + n {
 		if err := d.next(ctx); err != nil {
 			return err
 		}
-		if d.alike = d.repeats(); d.alike >= stuckAfter {
+		if d.alike = d.repeats(); d.alike >= limit {
 			return d.Errorf("read result", sensor.ErrStuck, "%d results alike to the bit", d.alike)
 		}
-		d.samples = append(d.samples, d.sample())
+		if i < d.Skip {
+			continue
+		}
+		r := d.Sample()
+		if d.Counted && d.alike > 1 {
+			r.Status = rise.StatusOther // the same once more is no update
+		}
+		take(r)
 	}
 	return nil
 }
@@ -138,13 +151,12 @@ func (d *Dev) isReady() (bool, error) {
 	return d.Ready()
 }
 
-// sample is the last result. What no receiver saw has no rates either.
-func (d *Dev) sample() rise.Sample {
-	s := d.Sample()
-	if s.SPADs == 0 && s.Status == rise.StatusOther {
-		s.SignalMcps, s.AmbientMcps = rise.Num{}, rise.Num{}
+// keep keeps a result for the burst. What no receiver saw has no rates either.
+func (d *Dev) keep(r Result) {
+	if r.SPADs == 0 && r.Status == rise.StatusOther {
+		r.SignalMcps, r.AmbientMcps, r.SigmaMM = rise.Num{}, rise.Num{}, rise.Num{}
 	}
-	return s.Sample
+	d.samples = append(d.samples, r.Sample)
 }
 
 // judge refuses a burst in which the chip said nothing but that it is broken, or never ranged at all.
@@ -170,10 +182,10 @@ func (d *Dev) judge() error {
 	return nil
 }
 
-// doubt takes the place of the estimate of noise that these chips do not give: where the good ranges of a burst spread
+// doubt takes the place of the estimate of noise that some chips do not give: where the good ranges of a burst spread
 // further than the limit, none of them is good.
 func (d *Dev) doubt() {
-	if d.spread() <= d.conf.SpreadMM {
+	if d.conf.SpreadMM == 0 || d.spread() <= d.conf.SpreadMM {
 		return
 	}
 	for i := range d.samples {

@@ -23,15 +23,7 @@ func (d *Dev) Measure(ctx context.Context, op string, n int, clear func() error)
 		err = clear()
 	}
 	if err == nil {
-		err = d.Start()
-	}
-	for i := 0; i < n && err == nil; i++ {
-		if err = d.next(ctx); err == nil {
-			s.add(d.Sample())
-		}
-	}
-	if stopped := d.Stop(); err == nil {
-		err = stopped
+		err = d.ranges(ctx, n, s.add)
 	}
 	if err == nil && s.N*2 < float64(n) {
 		err = d.Errorf(op, sensor.ErrBadValue, "only %.0f of %d ranges were good; put a flat matt card in full view", s.N, n)

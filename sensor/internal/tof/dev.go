@@ -24,14 +24,15 @@ const maxDrift = 8 * physic.Kelvin
 type Config struct {
 	Clock  sensor.Clock
 	Budget time.Duration
-	// SpreadMM is the standard deviation of a burst's good ranges beyond which none of them counts as good, mm.
+	// SpreadMM is the standard deviation of a burst's good ranges beyond which none of them counts as good, mm; 0 for a chip
+	// that estimates the noise of each range itself.
 	SpreadMM  float64
 	XSHUT     gpio.PinOut
 	Interrupt gpio.PinIn
 	Sole      bool
 }
 
-// Ops is how things are done on a given chip. All but Shot and Calibrate must be set.
+// Ops is how things are done on a given chip. All but Shot, Calibrate, Skip and Counted must be set.
 type Ops struct {
 	// Identify checks who answers. It must not write to a stranger.
 	Identify func() error
@@ -55,6 +56,10 @@ type Ops struct {
 	ReadyHigh gpio.Level
 	// Take reads a result into Block and clears it.
 	Take func() error
+	// Skip is how many results after a start are dropped. Counted tells that each result carries a number, so that none is like
+	// the one before.
+	Skip    int
+	Counted bool
 	// Block is the last result as the chip gave it, Sample what it means.
 	Block  []byte
 	Sample func() Result

@@ -1,4 +1,4 @@
-// Package tof drives what the VL53L0X and the VL6180X have in common, unlike as their registers are: a life between resets,
+// Package tof drives what the time-of-flight chips have in common, unlike as their registers are: a life between resets,
 // a burst of ranges that is right or an error, and calibration by a card at a known distance.
 //
 // # Concepts
