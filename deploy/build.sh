@@ -24,23 +24,30 @@ gzip -9n "$work"/common/man/*.1
 "$work/host" completion zsh >"$work/common/completions/_nightjar"
 "$work/host" completion fish >"$work/common/completions/nightjar.fish"
 
+(cd / && GOBIN="$work" GOFLAGS=-mod=mod go install "$nfpm")
+
 # The changelog is the history.
 {
 	printf 'nightjar (%s) stable; urgency=medium\n\n' "$version"
 	printf '  * Built from %s.\n\n' "$(git rev-parse --short HEAD 2>/dev/null || echo 'a source archive')"
-	printf ' -- nightjar authors <nightjar@localhost>  %s\n' "$(LC_ALL=C date -u -R -d "@$SOURCE_DATE_EPOCH")"
+	printf ' -- nightjar authors <nightjar@nightjar.example>  %s\n' "$(LC_ALL=C date -u -R -d "@$SOURCE_DATE_EPOCH")"
 } | gzip -9n >"$work/common/doc/changelog.gz"
 
-# The licences of every module that is linked in.
+# The licences of every module that is linked in. Texts that Debian ships are not shipped again.
+modules() { go list -deps -f '{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}} {{.Dir}}{{end}}{{end}}' ../cmd/nightjar | sort -u; }
+licences() { find "$1" -maxdepth 1 \( -iname 'licen[sc]e*' -o -iname 'copying*' -o -iname 'notice*' \) | sort; }
 {
-	echo 'nightjar: copyright 2026, the nightjar authors.'
-	echo
-	echo 'The program contains the following modules under their own licences.'
-	go list -deps -f '{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}} {{.Dir}}{{end}}{{end}}' ../cmd/nightjar | sort -u |
-		while read -r path mod dir; do
-			printf '\n%s %s\n%s\n' "$path" "$mod" "$(printf '%.0s-' {1..60})"
-			find "$dir" -maxdepth 1 -iname 'licen[sc]e*' -o -maxdepth 1 -iname 'copying*' -o -maxdepth 1 -iname 'notice*' | sort | xargs -r cat
+	printf 'nightjar: copyright 2026, the nightjar authors.\n\nThe program contains the following modules under their own licences.\n'
+	modules | while read -r path mod dir; do
+		printf '\n%s %s\n' "$path" "$mod"
+		licences "$dir" | while read -r file; do
+			if grep -q 'Apache License' "$file" && grep -q 'Version 2.0' "$file"; then
+				echo 'Apache License 2.0, see /usr/share/common-licenses/Apache-2.0'
+			else
+				cat "$file"
+			fi
 		done
+	done
 } >"$work/common/doc/copyright"
 
 for target in arm:6:arm6 arm64::arm64 amd64::amd64; do
@@ -49,6 +56,8 @@ for target in arm:6:arm6 arm64::arm64 amd64::amd64; do
 	cp -r "$work/common" "$stage"
 	CGO_ENABLED=0 GOOS=linux GOARCH=$goarch GOARM=$goarm go build -trimpath \
 		-ldflags "-s -w -X main.release=$version" -o "$stage/nightjar" ../cmd/nightjar
-	STAGE=$stage VERSION=$version PACKAGE_ARCH=$package go run "$nfpm" package --config package/nfpm.yaml --packager deb --target "$dist"
+	# nfpm itself expands no variables in paths.
+	sed -e "s|\${STAGE}|$stage|; s|\${VERSION}|$version|; s|\${PACKAGE_ARCH}|$package|" package/nfpm.yaml >"$stage/nfpm.yaml"
+	"$work/nfpm" package --config "$stage/nfpm.yaml" --packager deb --target "$dist"
 done
 ls -l "$dist"
