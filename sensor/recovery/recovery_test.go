@@ -148,6 +148,6 @@ func Example() {
 	b, err := r.Range(context.Background(), 20)
 	fmt.Println(b.RangeMM, err)
 	// Output:
-	// probe of VL53L4CD at 0x29: no answer: sysfs-i2c: remote I/O error
+	// read boot state of VL53L4CD at 0x29: no answer: sysfs-i2c: remote I/O error
 	// 120 <nil>
 }

@@ -102,11 +102,11 @@ func TestBadOptions(t *testing.T) {
 	clock := sim.NewClock(dusk, time.Minute)
 	bus := sim.NewBus("I2C1", sim.NewVL53L1X(clock, sim.Card(120), sim.ChipOpts{}))
 	for want, o := range map[string]*vl53l1x.Opts{
-		"needs a clock":  nil,
-		"timing budget":  {Clock: clock, Budget: 40 * time.Millisecond},
-		"region":         {Clock: clock, ROI: vl53l1x.ROI{Width: 16, Height: 16, Centre: 180}},
-		"offset of":      {Clock: clock, OffsetMM: rise.Known(-600)},
-		"crosstalk of -": {Clock: clock, CrosstalkKcps: rise.Known(-1)},
+		"clock is needed": nil,
+		"timing budget":   {Clock: clock, Budget: 40 * time.Millisecond},
+		"region":          {Clock: clock, ROI: vl53l1x.ROI{Width: 16, Height: 16, Centre: 180}},
+		"offset of":       {Clock: clock, OffsetMM: rise.Known(-600)},
+		"crosstalk of -":  {Clock: clock, CrosstalkKcps: rise.Known(-1)},
 	} {
 		_, err := vl53l1x.New(bus, 0x29, o)
 		require.ErrorContains(t, err, want)

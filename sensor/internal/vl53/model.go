@@ -5,12 +5,13 @@ import (
 
 	"nightjar/rise"
 	"nightjar/sensor"
+	"nightjar/sensor/internal/tof"
 
 	"periph.io/x/conn/v3/gpio"
 )
 
 // DefaultAddr is where a chip answers after power-up and after XSHUT.
-const DefaultAddr = 0x29
+const DefaultAddr = tof.DefaultAddr
 
 // The registers, by ST's names.
 const (
@@ -27,6 +28,7 @@ const (
 	regOuterOffset   = 0x0022 // MM_CONFIG__OUTER_OFFSET_MM
 	RegAim           = 0x0024 // DSS_CONFIG__TARGET_TOTAL_RATE_MCPS
 	RegBlock         = 0x002D // first of the default block
+	regPolarity      = 0x0030 // GPIO_HV_MUX__CTRL, bit 4: active low
 	regLine          = 0x0031 // GPIO__TIO_HV_STATUS
 	RegPhaseTimeout  = 0x004B // PHASECAL_CONFIG__TIMEOUT_MACROP
 	RegTimeoutA      = 0x005E // RANGE_CONFIG__TIMEOUT_MACROP_A

@@ -21,21 +21,20 @@ const (
 )
 
 // readBack lists the registers of the block that public drivers read back and rely on.
-var readBack = []int{0x30, RegPhaseTimeout, 0x5E, 0x5F, 0x60, 0x61, 0x62, 0x63, 0x64, 0x65, 0x66, 0x67,
+var readBack = []int{regPolarity, RegPhaseTimeout, 0x5E, 0x5F, 0x60, 0x61, 0x62, 0x63, 0x64, 0x65, 0x66, 0x67,
 	0x6C, 0x6D, 0x6E, 0x6F, RegROICentre, RegROISize}
 
-// setUp brings the chip to its settings, whatever state it is in, and compares what reads back. A transfer that a bus
-// controller garbled leaves a difference, which writing again mends. A byte that twice reads back otherwise in the same
-// way is the chip's own doing and is accepted, unless public drivers rely on it.
+// setUp writes all settings to a chip that was just reset and compares what reads back. A transfer that a bus controller
+// garbled leaves a difference, which beginning again mends. A byte that twice reads back otherwise in the same way is the chip's
+// own doing and is accepted, unless public drivers rely on it.
 func (d *Dev) setUp(ctx context.Context) error {
 	var before []int
-	for range 3 {
-		if !d.fresh {
-			if err := d.arrive(ctx); err != nil {
+	for try := range 3 {
+		if try > 0 {
+			if err := d.reset(ctx); err != nil {
 				return err
 			}
 		}
-		d.fresh = false
 		if err := d.write(ctx); err != nil {
 			return err
 		}
@@ -44,8 +43,6 @@ func (d *Dev) setUp(ctx context.Context) error {
 			return err
 		}
 		if len(differ) == 0 || slices.Equal(differ, before) && !slices.ContainsFunc(differ, relied) {
-			d.ready = true
-			d.heat.then, d.heat.marked = d.heat.now, d.heat.known
 			return nil
 		}
 		before = differ
@@ -91,7 +88,7 @@ func (d *Dev) calibrateOnce(ctx context.Context) error {
 	if err := d.Write("calibrate", regStart, 0x40); err != nil {
 		return err
 	}
-	if err := d.until(ctx, "calibrate", 5*time.Millisecond, calibrationBound, d.isReady); err != nil {
+	if err := d.Until(ctx, "calibrate", 5*time.Millisecond, calibrationBound, d.Ready); err != nil {
 		return err
 	}
 	for _, w := range []Write{{regClear, []byte{1}}, {regStart, []byte{0}}, {regVHVTimeout, []byte{9}}, {regVHVInit, []byte{0}}} {
@@ -119,9 +116,7 @@ func (d *Dev) differences() ([]int, error) {
 }
 
 // intact reports whether the settings still stand: not so after a dip of the supply that nobody told of.
-func (d *Dev) intact() bool {
-	if err := d.Read("read settings back", checkFrom, d.check[:]); err != nil {
-		return false
-	}
-	return string(d.check[:]) == string(d.image[checkFrom-RegBlock:checkFrom-RegBlock+checkLen])
+func (d *Dev) intact() (bool, error) {
+	err := d.Read("read settings back", checkFrom, d.check[:])
+	return string(d.check[:]) == string(d.image[checkFrom-RegBlock:checkFrom-RegBlock+checkLen]), err
 }

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"nightjar/rise"
+	"nightjar/sensor/internal/tof"
 	"nightjar/sensor/sensortest"
 
 	"github.com/stretchr/testify/assert"
@@ -17,13 +18,10 @@ func TestCrosstalkIsSTs(t *testing.T) {
 	writes := sensortest.Writes(sensortest.LoadTrace(t, "vl53l4cd.stuld.calibration.json").Phase(t, "calibrate_xtalk_150mm_5samples"), 2)
 	want := uint16(0x2666)
 	require.Equal(t, []string{"001626", "001766"}, writes[len(writes)-2:])
-	var s sums
-	for range 5 {
-		s.n, s.mm, s.kcps, s.spads = s.n+1, s.mm+123, s.kcps+5120, s.spads+48
-	}
-	assert.Equal(t, want, s.crosstalk(150))
-	assert.Zero(t, s.crosstalk(100), "a range that is too long has no crosstalk")
-	assert.Equal(t, uint16(0xFFFF), sums{n: 1, mm: 0, kcps: 1e9, spads: 1}.crosstalk(100))
+	s := tof.Sums{N: 5, MM: 5 * 123, Mcps: 5 * 5.120, SPADs: 5 * 48}
+	assert.Equal(t, want, crosstalk(s, 150))
+	assert.Zero(t, crosstalk(s, 100), "a range that is too long has no crosstalk")
+	assert.Equal(t, uint16(0xFFFF), crosstalk(tof.Sums{N: 1, Mcps: 1e6, SPADs: 1}, 100))
 }
 
 func TestSampleRefusesWhatIsNoRange(t *testing.T) {
