@@ -22,7 +22,7 @@ type Speed struct {
 // Food Biosci. 3:75), between a starter's feedings and its doughs, and from one dough to the next (common practice, no source).
 const (
 	speedBetween = 0.30
-	speedFed     = 0.15
+	speedFed     = 0.12
 	speedDough   = 0.055
 )
 
@@ -37,7 +37,7 @@ func SpeedOf(doughs []Summary, feedings []FeedingRun) Speed {
 	mean := 0.0
 	if v, ok := VigourMean(lastOf(Like(feedings), 3)).Value.Get(); ok {
 		mean, sd = math.Log(v), speedFed
-		prior.From = fmt.Sprintf("this starter's last %d feeding(s)", min(3, len(Like(feedings))))
+		prior.From = "this starter's last " + counted(min(3, len(Like(feedings))), "feeding")
 		prior.Ratio, prior.U = v, math.Hypot(sd, speedDough)
 	}
 	seen := readSpeeds(doughs)
@@ -53,8 +53,16 @@ func SpeedOf(doughs []Summary, feedings []FeedingRun) Speed {
 	return Speed{
 		Ratio: math.Exp(post), U: math.Sqrt(scatter + 1/(between+own)), DF: df,
 		MeanC: seen.tempC, InoculationPct: math.Exp(seen.lnInoc),
-		From: fmt.Sprintf("this starter's %d past dough(s)", len(seen.ln)),
+		From: "this starter's " + counted(len(seen.ln), "past dough"),
 	}
+}
+
+// counted is a number of things: "1 feeding", "3 feedings".
+func counted(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
 }
 
 func lastOf[T any](s []T, n int) []T { return s[max(0, len(s)-n):] }

@@ -37,10 +37,10 @@ func TestPlanMeetsSimulatedNights(t *testing.T) {
 	for _, m := range dough.Mechanisms {
 		t.Run(string(m), func(t *testing.T) {
 			t.Parallel()
-			off, covered := plannedNights(m, 80)
+			off, covered := plannedNights(m, 50)
 			assert.Less(t, off[len(off)/2], 45.0, "median error, min")
-			// 80 nights: two standard deviations of the share are 9 points.
-			assert.InDelta(t, 0.8, covered, 0.09)
+			// 50 nights: two standard deviations of the share are 11 points.
+			assert.InDelta(t, 0.8, covered, 0.11)
 		})
 	}
 }
@@ -174,11 +174,11 @@ func TestSpeedIsLearnedFromPastDoughs(t *testing.T) {
 	one, five := rise.SpeedOf(slow(1), nil), rise.SpeedOf(slow(5), nil)
 	assert.InDelta(t, 1/1.3, five.Ratio, 0.01)
 	assert.Greater(t, one.U, five.U)
-	assert.Contains(t, five.From, "5 past dough(s)")
+	assert.Contains(t, five.From, "5 past doughs")
 	assert.InDelta(t, 22, five.MeanC, 1e-9)
 	fed := rise.SpeedOf(nil, runsOf(1.2, 1.2, 1.2))
 	assert.InDelta(t, 1.2, fed.Ratio, 1e-9)
-	assert.Contains(t, fed.From, "last 3 feeding(s)")
+	assert.Contains(t, fed.From, "last 3 feedings")
 	assert.Less(t, fed.U, rise.UsualSpeed().U)
 	assert.Equal(t, rise.UsualSpeed(), rise.SpeedOf([]rise.Summary{{}}, nil), "a run that tells nothing")
 }

@@ -114,7 +114,7 @@ func TestVerdicts(t *testing.T) {
 		"strong":       {[]float64{1.1, 1.15, 1.12}, rise.GradeStrong, "three feedings in a row"},
 		"usable":       {[]float64{0.85, 0.9, 0.88}, rise.GradeUsable, "would be strong"},
 		"weak":         {[]float64{0.5, 0.55, 0.52}, rise.GradeWeak, "make it usable"},
-		"two only":     {[]float64{1.2, 1.2}, rise.GradeUnsteady, "only 2 like feeding(s)"},
+		"two only":     {[]float64{1.2, 1.2}, rise.GradeUnsteady, "only 2 feedings can be compared"},
 		"unsteady":     {[]float64{0.9, 1.3, 1.1}, rise.GradeUnsteady, "differ by more than 15 %"},
 		"never fed":    {nil, rise.GradeNone, "No feeding"},
 		"settled late": {[]float64{0.4, 0.7, 1.1, 1.12, 1.1}, rise.GradeStrong, "doubles in"},
@@ -149,7 +149,7 @@ func TestLiquidStarterGetsNoVerdict(t *testing.T) {
 	runs[2] = rise.NewFeedingRun(otto, 3, runs[2].Started, rise.Feeding{SeedG: 20, FlourG: 20, WaterG: 32}, runs[2].Milestones)
 	v = rise.Assess(otto, runs, now, rise.Rules{})
 	assert.Contains(t, v.Notes[0], "Weak evidence: at 140 %")
-	assert.Contains(t, v.Notes[1], "2 feeding(s) of other flour or hydration")
+	assert.Contains(t, v.Notes[1], "other flour or hydration: 2 feedings")
 	assert.Equal(t, 1, v.Compared)
 }
 

@@ -131,7 +131,7 @@ func (v *Verdict) grade(s Starter, newest FeedingRun, at time.Time, rules Rules)
 	case double > rules.UsableH:
 		v.Grade, v.Reason = GradeWeak, fmt.Sprintf("%s; %.0f h or less make it usable.", seen, rules.UsableH)
 	case v.Compared < 3:
-		v.Grade, v.Reason = GradeUnsteady, fmt.Sprintf("%s, but only %d like feeding(s) have been watched: three in a row are needed.", seen, v.Compared)
+		v.Grade, v.Reason = GradeUnsteady, fmt.Sprintf("%s, but only %s can be compared: three in a row are needed.", seen, counted(v.Compared, "feeding"))
 	case !v.Steady:
 		v.Grade, v.Reason = GradeUnsteady, fmt.Sprintf("%s, but the last three feedings differ by more than %.0f %%.", seen, rules.SteadyPct)
 	case young:
@@ -171,7 +171,7 @@ func (v *Verdict) notes(r FeedingRun, unlike int) {
 		v.Notes = append(v.Notes, fmt.Sprintf("Weak evidence: at %.0f %% hydration a starter holds its gas badly.", r.HydrationPct))
 	}
 	if unlike > 0 {
-		v.Notes = append(v.Notes, fmt.Sprintf("%d feeding(s) of other flour or hydration are left out of the comparison.", unlike))
+		v.Notes = append(v.Notes, fmt.Sprintf("Left out of the comparison for other flour or hydration: %s.", counted(unlike, "feeding")))
 	}
 	if c, ok := r.Milestones.MeanC.Get(); ok && c > 32 {
 		v.Notes = append(v.Notes, fmt.Sprintf("It stood at %.1f °C: repeated feedings above 32 °C lose the yeast (M. Gänzle; Meroth et al. 2003).", c))
