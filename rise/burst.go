@@ -32,11 +32,14 @@ const (
 	gateSpreads = 4.0
 	// madToSigma turns a median absolute deviation into a standard deviation for normal noise: 1/Φ⁻¹(3/4).
 	madToSigma = 1.4826022185056018
+	// quorum is the least share of the ranges asked for that must agree before there is a range at all: photon statistics
+	// now and then make a good one of nothing.
+	quorum = 0.25
 )
 
 // Burst summarises the samples of one tick in which of ranges were asked for. Samples that are not good are counted
 // and never averaged; those further than max(3 mm, 4 × SpreadMM) from the median are rejected; the mean of the rest and
-// its standard deviation are rounded to 0.01 mm. A good sample whose range is no number, or is negative, counts as
+// its standard deviation are rounded to 0.01 mm. If the rest is less than a quarter of those asked for, none is kept. A good sample whose range is no number, or is negative, counts as
 // StatusOther. The samples are not changed or kept.
 func (b *Burster) Burst(samples []Sample, of int) Burst {
 	out := Burst{Of: of}
@@ -51,7 +54,8 @@ func (b *Burster) Burst(samples []Sample, of int) Burst {
 		}
 	}
 	w := b.reject()
-	if out.Valid = len(b.ranges); out.Valid > 0 {
+	if n := len(b.ranges); n > 0 && float64(n) >= quorum*float64(of) {
+		out.Valid = n
 		b.average(&out)
 	}
 	out.rates(samples, w)

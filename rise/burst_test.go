@@ -106,6 +106,28 @@ func TestBurstOfTwoHalvesIsNoRange(t *testing.T) {
 	assert.Equal(t, Known(10), got.SignalMcps)
 }
 
+// TestAGhostAmongNothingIsNoRange: rare single ranges of the status "valid" with nothing in view are known of the
+// VL53L4CD; k of n must agree.
+func TestAGhostAmongNothingIsNoRange(t *testing.T) {
+	t.Parallel()
+	for ghosts, want := range map[int]int{0: 0, 1: 0, 4: 0, 5: 5} {
+		var samples []Sample
+		for i := range 20 {
+			s := Sample{RangeMM: 90, SignalMcps: Known(1)}
+			if i >= ghosts {
+				s.Status = StatusWeak
+			}
+			samples = append(samples, s)
+		}
+		var b Burster
+		got := b.Burst(samples, 20)
+		assert.Equal(t, want, got.Valid, ghosts)
+		assert.Equal(t, want > 0, got.RangeMM.IsKnown(), ghosts)
+		assert.Equal(t, uint16(ghosts), got.Statuses[StatusGood])
+		assert.Equal(t, Known(1), got.SignalMcps, ghosts)
+	}
+}
+
 func TestSpreadHasTheFloorOfRounding(t *testing.T) {
 	t.Parallel()
 	var b Burster
