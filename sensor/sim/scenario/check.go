@@ -56,8 +56,8 @@ func (u Setup) check() error {
 	switch {
 	case u.Name == "":
 		return errors.New("name is empty")
-	case !slices.Contains(Chips, u.Chip):
-		return fmt.Errorf("chip %q is unknown: it is one of %s", u.Chip, strings.Join(Chips, ", "))
+	case !slices.Contains(Chips(), u.Chip):
+		return fmt.Errorf("chip %q is unknown: it is one of %s", u.Chip, strings.Join(Chips(), ", "))
 	case u.Address < 0x08 || u.Address > 0x77:
 		return fmt.Errorf("address 0x%02x is no 7-bit address", u.Address)
 	case u.Mux != 0 && (u.Mux < 0x70 || u.Mux > 0x77 || u.Channel < 0 || u.Channel > 7):

@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"nightjar/sensor/sim"
+
+	"periph.io/x/conn/v3/gpio"
 )
 
 // kind is a kind of fault: what it does and its defaults. Exactly one of view, bus, chip and wire is set.
@@ -28,6 +30,8 @@ type chip interface {
 	BootedBy(at time.Duration)
 	Freeze(on bool)
 	Deafen(on bool)
+	XSHUT() gpio.PinIO
+	Interrupt() gpio.PinIO
 }
 
 // kinds are the kinds of fault by name. What mm and mcps mean stands beside each.

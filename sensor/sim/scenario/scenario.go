@@ -39,7 +39,7 @@ type Climate struct {
 // Setup is a station as it is built.
 type Setup struct {
 	Name string
-	// Chip is one of Chips.
+	// Chip is one that Chips lists.
 	Chip string
 	// Bus is the number of the I²C bus; Mux the multiplexer's address on it and Channel its channel, 0 for none; Address the chip's.
 	Bus     int
@@ -83,7 +83,7 @@ type Optics struct {
 type Fault struct {
 	// At is when it begins, For how long it lasts.
 	At, For time.Duration
-	// Kind is one of Kinds.
+	// Kind is one that Kinds lists.
 	Kind string
 	// Station is whose; "" is the only one's.
 	Station string
@@ -104,9 +104,6 @@ func Default() Scenario {
 	}
 	return s
 }
-
-// Chips lists the rangers that a station may have.
-var Chips = []string{"vl53l4cd", "vl53l1x"}
 
 // defaultSetup is a station of which nothing is said.
 func defaultSetup() Setup {

@@ -14,13 +14,14 @@ import (
 // Station is a built station. It is the sim.Scene of its ranger.
 type Station struct {
 	Setup
-	// XSHUT is the ranger's reset line.
-	XSHUT gpio.PinIO
+	// XSHUT is the ranger's reset line, Interrupt its interrupt line.
+	XSHUT, Interrupt gpio.PinIO
 
 	scenario Scenario
 	origin   time.Duration // the scenario's start in time since boot
 	night    dough.Night
 	chip     chip
+	bus      *sim.Bus // which it is on: a channel's, behind a multiplexer
 	views    []Fault
 }
 

@@ -24,6 +24,7 @@ type World struct {
 
 	clock  *sim.Clock
 	origin time.Duration
+	muxes  map[muxKey]*sim.TCA9548A
 
 	mu     sync.Mutex
 	events []event // what is still to come, in order
@@ -42,7 +43,7 @@ func (s Scenario) Build(clock *sim.Clock, dir string) (*World, error) {
 	if err := s.Check(); err != nil {
 		return nil, fmt.Errorf("scenario: %w", err)
 	}
-	w := &World{Scenario: s, Buses: map[int]*sim.Bus{}, clock: clock}
+	w := &World{Scenario: s, Buses: map[int]*sim.Bus{}, muxes: map[muxKey]*sim.TCA9548A{}, clock: clock}
 	w.origin = clock.Boot() - clock.Wall().Sub(s.Start)
 	var err error
 	if w.Probes, err = sim.NewOneWire(filepath.Join(dir, "w1"), clock); err != nil {
@@ -61,17 +62,44 @@ func (s Scenario) Build(clock *sim.Clock, dir string) (*World, error) {
 func (w *World) add(u Setup, seed uint64) error {
 	st := w.newStation(u, w.origin)
 	opts := sim.ChipOpts{Seed: seed, Quiet: u.Quiet, OffsetMM: u.OffsetMM, DriftMMPerC: u.DriftMMPerC}
-	switch u.Chip {
-	case "vl53l1x":
-		c := sim.NewVL53L1X(w.clock, st, opts)
-		st.chip, st.XSHUT = c, c.XSHUT()
-	default:
-		c := sim.NewVL53L4CD(w.clock, st, opts)
-		st.chip, st.XSHUT = c, c.XSHUT()
+	st.chip = chips[u.Chip](w.clock, st, opts)
+	st.XSHUT, st.Interrupt = st.chip.XSHUT(), st.chip.Interrupt()
+	st.bus = w.bus(u.Bus)
+	if u.Mux != 0 {
+		st.bus = w.mux(u.Bus, u.Mux).Channel(u.Channel)
 	}
-	w.bus(u.Bus).Attach(st.chip)
+	st.bus.Attach(st.chip)
 	w.Stations = append(w.Stations, st)
 	return w.plug(st)
+}
+
+// chips makes the chips by name.
+var chips = map[string]func(*sim.Clock, sim.Scene, sim.ChipOpts) chip{
+	"vl53l4cd": func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L4CD(c, s, o) },
+	"vl53l1x":  func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L1X(c, s, o) },
+	"vl53l0x":  func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L0X(c, s, o) },
+	"vl6180x":  func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL6180X(c, s, o) },
+}
+
+// Chips lists the rangers that a station may have.
+func Chips() []string { return slices.Sorted(maps.Keys(chips)) }
+
+// muxKey is a multiplexer's place.
+type muxKey struct {
+	bus  int
+	addr uint16
+}
+
+// mux returns the multiplexer at an address of a bus, new if need be.
+func (w *World) mux(bus int, addr uint16) *sim.TCA9548A {
+	key := muxKey{bus, addr}
+	m, ok := w.muxes[key]
+	if !ok {
+		m = sim.NewTCA9548A(addr)
+		w.bus(bus).Attach(m)
+		w.muxes[key] = m
+	}
+	return m
 }
 
 // bus returns the bus with a number, new if need be. Before each transfer it lets happen what is due.
@@ -134,7 +162,7 @@ func (w *World) schedule() {
 		st := w.stationOf(f)
 		if k.bus != nil {
 			on := func() bool { return f.holds(w.Elapsed()) }
-			w.Buses[st.Bus].Inject(k.bus(f, on, st.Address))
+			st.bus.Inject(k.bus(f, on, st.Address))
 		}
 		if k.chip != nil {
 			w.line(f.At, st, func() { k.chip(st.chip, true) })
