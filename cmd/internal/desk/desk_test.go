@@ -180,6 +180,10 @@ func TestStartRefusesWhatCannotBe(t *testing.T) {
 		{"salt in grams a kilogram", rise.Run{SaltPct: rise.Known(20)}, desk.Bad, "salt", "Did you mean 2 %?"},
 		{"sample in kilograms", rise.Run{SampleG: rise.Known(0.135)}, desk.Bad, "sample of 0.135 g", "Did you mean 135 g?"},
 		{"base in centimetres", rise.Run{BaseMM: rise.Known(3)}, desk.Bad, "base level of 3 mm", "Did you mean 30 mm?"},
+		{"ruler in centimetres", rise.Run{RulerMM: rise.Known(3)}, desk.Bad, "height by ruler of 3 mm", "Did you mean 30 mm?"},
+		{"base by mass without one", rise.Run{BaseBy: rise.BaseByMass}, desk.Bad, "needs the sample's mass", "weigh"},
+		{"base by guess", rise.Run{BaseBy: "guess"}, desk.Bad, `"guess"`, "mass"},
+		{"flour", rise.Run{Flour: "oats"}, desk.Bad, `"oats"`, "wheat or rye"},
 		{"wanted in the past", rise.Run{Plan: evening}, desk.Bad, "before it starts", "later time"},
 		{"wanted in a week", rise.Run{Plan: evening.AddDate(0, 0, 7)}, desk.Bad, "away", "start it later"},
 	}
@@ -196,13 +200,42 @@ func TestStartRefusesWhatCannotBe(t *testing.T) {
 	}
 }
 
-// 135 g of dough at 1/0.85 g/ml are 114.75 ml, 28.58 mm high in a cylinder 71.5 mm wide (V = πd²h/4).
+// 135 g of dough at 1.18 g/ml are 114.41 ml, 28.49 mm high in a cylinder 71.5 mm wide (V = πd²h/4).
 func TestSampleMassStandsForTheBase(t *testing.T) {
 	t.Parallel()
 	r := newRoom(t)
 	_, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{SampleG: rise.Known(135), Target: 4.7}})
-	refused(t, err, desk.Refused, "over a sample 29 mm high it ends at ×4.62", "10 mm below the sensor")
-	r.start(t, rise.Run{SampleG: rise.Known(135), Target: 4.6})
+	refused(t, err, desk.Refused, "over a sample 28 mm high it ends at ×4.63", "10 mm below the sensor")
+	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{SampleG: rise.Known(135), Target: 2}})
+	require.NoError(t, err)
+	assert.Contains(t, done.Notices, "In this jar 135 g gives 28 mm, room for ×4.6.")
+}
+
+// A run that begins learns from the starter's runs that ended before it, whoever ended them.
+func TestAStartersPastRunsAreSummedUpBeforeANewOne(t *testing.T) {
+	t.Parallel()
+	r := newRoom(t)
+	r.start(t, rise.Run{Starter: "gerta", InoculationPct: rise.Known(20)})
+	begun := r.clock.boot
+	r.clock.pass(5 * time.Hour)
+	r.read(begun)
+	_, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionEnd})
+	require.NoError(t, err)
+	r.clock.pass(time.Hour)
+	second := r.start(t, rise.Run{Starter: "gerta", InoculationPct: rise.Known(20)})
+	c, err := r.db.Case(second.Number)
+	require.NoError(t, err)
+	require.Len(t, c.Past, 1)
+	assert.Equal(t, rise.Algorithm, c.Past[0].Algorithm)
+	assert.InDelta(t, 30, c.Past[0].BaseMM.Or(0), 0.5)
+	assert.InDelta(t, 4, c.Past[0].TargetHours.Or(0), 0.1, "30 mm more at 10 mm an hour, after an hour at rest")
+
+	_, err = r.Do(t.Context(), rise.Action{Kind: rise.ActionEnd})
+	require.NoError(t, err)
+	other := r.start(t, rise.Run{Starter: "edda"})
+	c, err = r.db.Case(other.Number)
+	require.NoError(t, err)
+	assert.Empty(t, c.Past)
 }
 
 func TestActionsThatAreRefused(t *testing.T) {

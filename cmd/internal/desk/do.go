@@ -28,6 +28,11 @@ func (d *Desk) Do(ctx context.Context, a rise.Action) (api.ActionDone, error) {
 	if err := d.prepare(&a); err != nil {
 		return api.ActionDone{}, err
 	}
+	if a.Start != nil {
+		if err := d.remember(ctx, a.Start.Starter); err != nil {
+			return api.ActionDone{}, d.told(err)
+		}
+	}
 	done, run, err := d.Store.Act(a)
 	if err != nil {
 		return api.ActionDone{}, d.told(err)

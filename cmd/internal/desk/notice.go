@@ -28,6 +28,7 @@ func (d *Desk) notices(a rise.Action, run *rise.Run) []string {
 	if ok, why := d.canWake(); !ok {
 		said = append(said, "This run cannot wake you: "+why+".")
 	}
+	said = append(said, d.fill(*run)...)
 	said = append(said, cautionLid)
 	if run.Kind == rise.RunStarter {
 		return append(said, cautionMould)

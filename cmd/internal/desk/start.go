@@ -9,22 +9,23 @@ import (
 	"nightjar/rise"
 )
 
-// doughDensity is that of dough after mixing, g/ml: 1/0.85 (Gobbetti and Gänzle (eds), Handbook on Sourdough
-// Biotechnology, 2013, table 3.4).
-const doughDensity = 1 / 0.85
-
 // thinnest is the lowest base level, mm, that is reckoned with when none is given: below it one millimetre is more
 // than six points of rise.
 const thinnest = 15
 
-// nearest is the shortest distance that a chip can be trusted with, mm (VL53L4CD and VL6180X data sheets: 1 and 0, in
-// practice 10; VL53L1X data sheet section 3.3 and VL53L0X in practice: 40).
-func nearest(chip string) float64 {
+// optics are a chip's. Cones: VL53L4CD data sheet, 22° near and 18° far; VL53L1X data sheet, 27° with all its field;
+// VL53L0X data sheet, 25°; VL6180X, 25° (from memory). Nearest distances: VL53L1X data sheet section 3.3; the others by
+// experience, which is more than the data sheets' 0 and 1 mm.
+func optics(chip string) rise.Optics {
 	switch chip {
-	case "vl53l0x", "vl53l1x":
-		return 40
+	case "vl53l0x":
+		return rise.Optics{ConeDeg: 25, NearestMM: 40}
+	case "vl53l1x":
+		return rise.Optics{ConeDeg: 27, NearestMM: 40}
+	case "vl6180x":
+		return rise.Optics{ConeDeg: 25, NearestMM: 10}
 	}
-	return 10
+	return rise.Optics{ConeDeg: 22, NearestMM: 10}
 }
 
 // prepareStart checks the run to start and fills in what was left out: the kind, the only jar, the target.
@@ -118,7 +119,7 @@ func (d *Desk) checkRun(r rise.Run, jar rise.Jar, a *rise.Action) error {
 	for _, n := range []struct {
 		q quantity
 		v rise.Num
-	}{{inoculation, r.InoculationPct}, {hydration, r.HydrationPct}, {salt, r.SaltPct}, {sampleMass, r.SampleG}, {baseLevel, r.BaseMM}, {baseDoubt, r.UBaseMM}, {doughTemp, a.DoughC}, {soonLead, r.SoonMin}} {
+	}{{inoculation, r.InoculationPct}, {hydration, r.HydrationPct}, {salt, r.SaltPct}, {sampleMass, r.SampleG}, {density, r.DensityGML}, {baseLevel, r.BaseMM}, {baseDoubt, r.UBaseMM}, {rulerHeight, r.RulerMM}, {baseDoubt, r.URulerMM}, {floor, r.FloorMM}, {baseDoubt, r.UFloorMM}, {doughTemp, a.DoughC}, {soonLead, r.SoonMin}} {
 		if v, ok := n.v.Get(); ok {
 			if err := n.q.check(v); err != nil {
 				return err
@@ -131,11 +132,19 @@ func (d *Desk) checkRun(r rise.Run, jar rise.Jar, a *rise.Action) error {
 	if r.Plan.Sub(a.When.Wall) > r.Kind.Limit() {
 		return &Error{Kind: Bad, Msg: fmt.Sprintf("%s is more than %v away", local(r.Plan), r.Kind.Limit().Round(time.Hour)), Remedy: "a run ends by itself before then: start it later"}
 	}
+	switch {
+	case r.BaseBy != "" && r.BaseBy != rise.BaseByMass:
+		return &Error{Kind: Bad, Msg: fmt.Sprintf("a base level cannot come from %q", r.BaseBy), Remedy: "mass, or nothing for the settled level"}
+	case r.BaseBy == rise.BaseByMass && !r.SampleG.IsKnown():
+		return &Error{Kind: Bad, Msg: "a base level by mass needs the sample's mass", Remedy: "weigh the sample and give its grams"}
+	case r.Flour != "" && r.Flour != "wheat" && r.Flour != "rye":
+		return &Error{Kind: Bad, Msg: fmt.Sprintf("nothing is known of how a dough of %q domes", r.Flour), Remedy: "wheat or rye, or nothing"}
+	}
 	if err := checkTarget(r.Target); err != nil {
 		return err
 	}
 	s, _ := d.station(a.Station)
-	return checkRoom(r, jar, nearest(s.Chip))
+	return checkRoom(r, jar, optics(s.Chip))
 }
 
 // checkTarget refuses a multiple that is none, and says what may have been meant.
@@ -154,31 +163,52 @@ func checkTarget(target float64) error {
 }
 
 // checkRoom refuses a target at which the surface would come nearer than the ranger can see.
-func checkRoom(r rise.Run, jar rise.Jar, nearestMM float64) error {
-	top := jar.FloorMM - nearestMM
+func checkRoom(r rise.Run, jar rise.Jar, o rise.Optics) error {
+	top := jar.Level(o.NearestMM)
 	base, given := base(r, jar)
 	if given && base >= top {
 		return &Error{Kind: Bad, Msg: fmt.Sprintf("a sample %.0f mm high does not fit under the sensor in jar %s", base, jar.Name),
-			Remedy: fmt.Sprintf("the surface must stay %.0f mm below the sensor: take less dough", nearestMM)}
+			Remedy: fmt.Sprintf("the surface must stay %.0f mm below the sensor: take less dough", o.NearestMM)}
 	}
-	most := jar.Profile.Volume(top) / jar.Profile.Volume(base)
+	most := jar.Room(base, o)
 	if r.Target < most {
 		return nil
 	}
 	return &Error{Kind: Refused, Msg: fmt.Sprintf("jar %s cannot show ×%.4g: over a sample %.0f mm high it ends at ×%.2f", jar.Name, r.Target, base, most),
-		Remedy: fmt.Sprintf("the surface must stay %.0f mm below the sensor: take less dough, a taller jar or a lower target", nearestMM)}
+		Remedy: fmt.Sprintf("the surface must stay %.0f mm below the sensor: take less dough, a taller jar or a lower target", o.NearestMM)}
 }
 
-// base is the sample's height as given, by its level or its mass, or else the thinnest that is reckoned with, mm.
+// base is the sample's height as given, by its level, a ruler or its mass, or else the thinnest that is reckoned with, mm.
 func base(r rise.Run, jar rise.Jar) (mm float64, given bool) {
-	if v, ok := r.BaseMM.Get(); ok {
-		return v, true
+	for _, n := range []rise.Num{r.BaseMM, r.RulerMM} {
+		if v, ok := n.Get(); ok {
+			return v, true
+		}
 	}
 	if g, ok := r.SampleG.Get(); ok {
-		if v, ok := jar.Profile.Level(g / doughDensity); ok {
+		if v, ok := jar.Profile.Level(g / r.DensityGML.Or(rise.DefaultDensityGML)); ok {
 			return v, true
 		}
 		return math.Inf(1), true
 	}
 	return thinnest, false
+}
+
+// fill says what the sample does in its jar where its height is known: grams, height, room, and what may go wrong.
+func (d *Desk) fill(r rise.Run) []string {
+	jar, err := d.Store.Jar(r.Jar, r.JarVersion)
+	mm, given := base(r, jar)
+	if err != nil || !given {
+		return nil
+	}
+	s, _ := d.station(r.Station)
+	f, err := jar.FillByLevel(mm, r.DensityGML.Or(rise.DefaultDensityGML), r.Kind, r.Target, optics(s.Chip))
+	if err != nil {
+		return []string{"Little room: " + err.Error() + "."}
+	}
+	var said []string
+	for _, w := range append([]string{f.String()}, f.Warnings...) {
+		said = append(said, "In this jar "+w+".")
+	}
+	return said
 }

@@ -22,6 +22,9 @@ type Store interface {
 	Actions(run int) ([]rise.Action, error)
 	// Case gathers all that a fold of a run needs.
 	Case(run int) (rise.Case, error)
+	// Summaries lists what is kept of a starter's runs, oldest first, and PutSummary keeps one.
+	Summaries(starter string) ([]rise.Summary, error)
+	PutSummary(s rise.Summary) error
 	// PutJar stores a new version of a jar and answers it with its version.
 	PutJar(j rise.Jar) (rise.Jar, error)
 	// Jar finds a version of a jar; 0 is the newest.
