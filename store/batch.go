@@ -223,14 +223,14 @@ func appendReadings(b *bolt.Bucket, d *chunkDecoder, station string, rs []rise.R
 // left alone.
 func overlapping(b *bolt.Bucket, d *chunkDecoder, first rise.Stamp) (keys [][]byte, rs []rise.Reading, err error) {
 	c := b.Cursor()
-	k, v := c.Seek(appendStamp(nil, first))
-	if before, bv := prev(c, k); before != nil {
+	at, _ := c.Seek(appendStamp(nil, first))
+	if before, bv := prev(c, at); before != nil {
 		_, in, err := d.decode(bytes.Clone(bv), nil)
 		if err == nil && len(in) > 0 && (!in[len(in)-1].Before(first) || in[0].Boot == first.Boot && !full(bv, in)) {
 			keys, rs = append(keys, bytes.Clone(before)), in
 		}
 	}
-	for k, v = c.Seek(appendStamp(nil, first)); k != nil; k, v = c.Next() {
+	for k, v := c.Seek(appendStamp(nil, first)); k != nil; k, v = c.Next() {
 		var in []rise.Reading
 		if _, in, err = d.decode(bytes.Clone(v), nil); err != nil {
 			continue

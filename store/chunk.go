@@ -20,7 +20,8 @@ import (
 //
 // The columns are: ms since the reading before; fault (0 for none, else its place in the list); valid; of; the counts
 // of each status; then for each of range, spread, signal, ambient, sigma, level, jar °C, dough °C, room °C and room
-// humidity a column of 1 for known and 0 for unknown, and one of the known numbers in the steps of rise.Rounded.
+// humidity a column of 1 for known and 0 for unknown, a bit, and a column of the known numbers: in the steps of
+// rise.Rounded if the bit is 0. If it is 1 the numbers are those that their source counts in (counted.go).
 // The station's name makes a chunk readable where the pages that lead to it are lost.
 
 const (
@@ -32,21 +33,25 @@ const (
 	maxChunk = 1 << 16
 )
 
-// numbers lists a reading's numbers that may be unknown, in stored order, with the steps they are kept in.
-var numbers = []struct {
-	of  func(*rise.Reading) *rise.Num
-	per float64
-}{
-	{func(r *rise.Reading) *rise.Num { return &r.RangeMM }, rise.StepsPerMM},
-	{func(r *rise.Reading) *rise.Num { return &r.SpreadMM }, rise.StepsPerMM},
-	{func(r *rise.Reading) *rise.Num { return &r.SignalMcps }, rise.StepsPerMcps},
-	{func(r *rise.Reading) *rise.Num { return &r.AmbientMcps }, rise.StepsPerMcps},
-	{func(r *rise.Reading) *rise.Num { return &r.SigmaMM }, rise.StepsPerMM},
-	{func(r *rise.Reading) *rise.Num { return &r.LevelMM }, rise.StepsPerMM},
-	{func(r *rise.Reading) *rise.Num { return &r.JarC }, rise.StepsPerC},
-	{func(r *rise.Reading) *rise.Num { return &r.DoughC }, rise.StepsPerC},
-	{func(r *rise.Reading) *rise.Num { return &r.RoomC }, rise.StepsPerC},
-	{func(r *rise.Reading) *rise.Num { return &r.RoomRH }, rise.StepsPerPct},
+// numbers lists a reading's numbers that may be unknown, in stored order, with the steps they are kept in and what their
+// source may count in instead.
+var numbers = []number{
+	{func(r *rise.Reading) *rise.Num { return &r.RangeMM }, rise.StepsPerMM, sums{}},
+	{func(r *rise.Reading) *rise.Num { return &r.SpreadMM }, rise.StepsPerMM, nil},
+	{func(r *rise.Reading) *rise.Num { return &r.SignalMcps }, rise.StepsPerMcps, nil},
+	{func(r *rise.Reading) *rise.Num { return &r.AmbientMcps }, rise.StepsPerMcps, nil},
+	{func(r *rise.Reading) *rise.Num { return &r.SigmaMM }, rise.StepsPerMM, nil},
+	{func(r *rise.Reading) *rise.Num { return &r.LevelMM }, rise.StepsPerMM, nil},
+	{func(r *rise.Reading) *rise.Num { return &r.JarC }, rise.StepsPerC, sixteenths{}},
+	{func(r *rise.Reading) *rise.Num { return &r.DoughC }, rise.StepsPerC, sixteenths{}},
+	{func(r *rise.Reading) *rise.Num { return &r.RoomC }, rise.StepsPerC, sixteenths{}},
+	{func(r *rise.Reading) *rise.Num { return &r.RoomRH }, rise.StepsPerPct, nil},
+}
+
+type number struct {
+	of      func(*rise.Reading) *rise.Num
+	per     float64
+	counted counted
 }
 
 // chunkHead is what stands before a chunk's columns.
@@ -78,20 +83,28 @@ func encodeChunk(station string, rs []rise.Reading) []byte {
 		put(func(i int) int64 { return int64(rs[i].Statuses[s]) })
 	}
 	for _, num := range numbers {
-		putNumbers(&w, rs, num.of, num.per)
+		putNumbers(&w, rs, num)
 	}
 	return seal(w.bytes())
 }
 
-func putNumbers(w *bitWriter, rs []rise.Reading, of func(*rise.Reading) *rise.Num, per float64) {
-	known, steps := make([]int64, len(rs)), make([]int64, 0, len(rs))
+func putNumbers(w *bitWriter, rs []rise.Reading, num number) {
+	known, steps, valid := make([]int64, len(rs)), make([]int64, 0, len(rs)), make([]int64, 0, len(rs))
 	for i := range rs {
-		if s, ok := of(&rs[i]).Steps(per); ok {
+		if s, ok := num.of(&rs[i]).Steps(num.per); ok {
 			known[i] = 1
-			steps = append(steps, s)
+			steps, valid = append(steps, s), append(valid, int64(rs[i].Valid))
 		}
 	}
 	putColumn(w, known)
+	if num.counted != nil {
+		if counts, ok := countAll(num.counted, steps, valid); ok {
+			w.bits(1, 1)
+			putColumn(w, counts)
+			return
+		}
+	}
+	w.bits(0, 1)
 	putColumn(w, steps)
 }
 
@@ -172,7 +185,7 @@ func (d *chunkDecoder) decode(record []byte, rs []rise.Reading) (string, []rise.
 		return "", rs[:begin], err
 	}
 	for _, num := range numbers {
-		d.numbers(&r, in, num.of, num.per)
+		d.numbers(&r, in, num)
 	}
 	if err := r.end(); err != nil {
 		return "", rs[:begin], err
@@ -216,19 +229,24 @@ func (d *chunkDecoder) plain(r *bitReader, h *chunkHead, rs []rise.Reading) erro
 	return nil
 }
 
-func (d *chunkDecoder) numbers(r *bitReader, rs []rise.Reading, of func(*rise.Reading) *rise.Num, per float64) {
+func (d *chunkDecoder) numbers(r *bitReader, rs []rise.Reading, num number) {
 	column(r, d.known)
 	n := 0
 	for _, k := range d.known {
 		n += int(k & 1)
 	}
+	isCounted := r.bits(1) == 1 && num.counted != nil
 	steps := d.col[:n]
 	column(r, steps)
 	for i, k := range d.known {
-		if k&1 == 1 {
-			*of(&rs[i]) = rise.FromSteps(steps[0], per)
-			steps = steps[1:]
+		if k&1 == 0 {
+			continue
 		}
+		s := steps[0]
+		if steps = steps[1:]; isCounted {
+			s = num.counted.steps(s, int64(rs[i].Valid))
+		}
+		*num.of(&rs[i]) = rise.FromSteps(s, num.per)
 	}
 }
 

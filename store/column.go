@@ -113,27 +113,34 @@ func residuals(us []uint64, vs []int64, shift uint) []uint64 {
 	return us
 }
 
-// riceParameter is the parameter with which the values take the fewest bits, and how many that is.
+// riceParameter is the parameter with which the values take the fewest bits, and how many that is. The search goes down
+// from the one for the mean, which a few large values pull up.
 func riceParameter(us []uint64) (k uint, cost int) {
 	var sum uint64
 	for _, u := range us {
 		sum += min(u, 1<<40)
 	}
-	guess := uint(bits.Len64(sum / uint64(max(1, len(us)))))
-	for try := guess - min(guess, 2); try <= guess+1; try++ {
-		c := 0
-		for _, u := range us {
-			if q := u >> try; q < maxUnary {
-				c += int(q) + 1 + int(try)
-			} else {
-				c += maxUnary + 7 + bits.Len64(u)
-			}
+	k = uint(bits.Len64(sum / uint64(max(1, len(us)))))
+	cost = riceCost(us, k)
+	for k > 0 {
+		c := riceCost(us, k-1)
+		if c > cost {
+			break
 		}
-		if try == guess-min(guess, 2) || c < cost {
-			k, cost = try, c
-		}
+		k, cost = k-1, c
 	}
 	return k, cost
+}
+
+func riceCost(us []uint64, k uint) (cost int) {
+	for _, u := range us {
+		if q := u >> k; q < maxUnary {
+			cost += int(q) + 1 + int(k)
+		} else {
+			cost += maxUnary + 7 + bits.Len64(u)
+		}
+	}
+	return cost
 }
 
 // sparseRuns splits the differences into the lengths of the runs of zeros and the differences between them, as zigzag

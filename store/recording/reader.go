@@ -77,7 +77,6 @@ type reader struct {
 	col    map[string]int // where known columns are
 	levels bool           // whether level_mm is taken
 	first  time.Time      // the time of the first row, if times are RFC 3339
-	base   rise.Stamp     // the first row's stamp
 	last   rise.Stamp
 	any    bool
 	plain  bool // times are plain seconds
