@@ -2,8 +2,8 @@ package ds18b20
 
 import (
 	"io/fs"
-	"strconv"
-	"strings"
+
+	"nightjar/sensor/internal/sysfs"
 )
 
 // Info is what the kernel says of a sensor without measuring. A number that it does not say is -1.
@@ -38,13 +38,13 @@ func (b *Bus) List() ([]Info, error) {
 
 // number reads a file that holds one, or returns -1.
 func (b *Bus) number(name string) int {
-	text, err := fs.ReadFile(b.files, name)
+	text, err := sysfs.Read(b.files, name)
 	if err != nil {
 		return -1
 	}
-	v, err := strconv.ParseInt(strings.TrimSpace(string(text)), 10, 32)
+	v, err := sysfs.Int(text)
 	if err != nil || v < 0 {
 		return -1
 	}
-	return int(v)
+	return v
 }

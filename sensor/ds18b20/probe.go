@@ -2,15 +2,14 @@ package ds18b20
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io/fs"
 	"slices"
 	"strings"
 	"sync"
-	"syscall"
 
 	"nightjar/sensor"
+	"nightjar/sensor/internal/sysfs"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -20,8 +19,8 @@ type Probe struct {
 	bus  *Bus
 	want string // the id asked for, "" for the only one
 
-	mu      sync.Mutex
-	pending chan sample // a reading that the kernel has not answered yet
+	mu   sync.Mutex
+	call sysfs.Call[sample]
 
 	// What follows is used by one reading at a time; id also by other probes, under bus.mu.
 	id     string          // the sensor read last, or asked for
@@ -58,7 +57,7 @@ func (p *Probe) ID() string {
 func (p *Probe) Temperature(ctx context.Context) (physic.Temperature, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	s, err := p.take(ctx)
+	s, err := p.call.Do(ctx, p.bus.opts.Timeout, p.read)
 	if err != nil {
 		return 0, fmt.Errorf("%v: %w", p, err)
 	}
@@ -75,33 +74,6 @@ func (p *Probe) Temperature(ctx context.Context) (physic.Temperature, error) {
 		return 0, fmt.Errorf("%v: %w", p, err)
 	}
 	return physic.ZeroCelsius + physic.Temperature(s.milli)*physic.MilliKelvin, nil
-}
-
-// take starts a reading and waits for it. One that an earlier call gave up on is not waited for again, and its late
-// answer is thrown away.
-func (p *Probe) take(ctx context.Context) (sample, error) {
-	if p.pending != nil {
-		select {
-		case <-p.pending:
-		default:
-			return sample{}, fmt.Errorf("the kernel still has not answered: %w", sensor.ErrTimeout)
-		}
-	}
-	done := make(chan sample, 1)
-	p.pending = done
-	go func() { done <- p.read() }()
-	limit, cancel := context.WithTimeout(ctx, p.bus.opts.Timeout)
-	defer cancel()
-	select {
-	case s := <-done:
-		p.pending = nil
-		return s, nil
-	case <-limit.Done():
-		if err := ctx.Err(); err != nil {
-			return sample{}, err
-		}
-		return sample{}, fmt.Errorf("the kernel did not answer in %v: %w", p.bus.opts.Timeout, sensor.ErrTimeout)
-	}
 }
 
 // read looks for the sensor and has it measure, twice if need be. It runs in a goroutine of its own.
@@ -160,11 +132,11 @@ func (b *Bus) quick(id string) (int, error) {
 	if len(names) == 0 {
 		return b.thorough(id)
 	}
-	text, err := fs.ReadFile(b.files, names[0])
+	text, err := sysfs.Read(b.files, names[0])
 	if err != nil {
-		return 0, fileError(err)
+		return 0, err
 	}
-	milli, err := parseMilli(text)
+	milli, err := sysfs.Int(text)
 	if err == nil && suspicious(milli) {
 		return b.thorough(id)
 	}
@@ -173,25 +145,12 @@ func (b *Bus) quick(id string) (int, error) {
 
 // thorough reads the w1_slave file, which shows the scratchpad.
 func (b *Bus) thorough(id string) (int, error) {
-	text, err := fs.ReadFile(b.files, id+"/w1_slave")
+	text, err := sysfs.Read(b.files, id+"/w1_slave")
 	if err != nil {
-		return 0, fileError(err)
+		return 0, err
 	}
 	pad, err := parseSlave(text)
 	return pad.milli(), err
-}
-
-// fileError classes the error of reading one of the kernel's files.
-func fileError(err error) error {
-	switch {
-	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENODEV), errors.Is(err, syscall.ENXIO):
-		return fmt.Errorf("%w: %w", err, sensor.ErrAbsent)
-	case errors.Is(err, syscall.EIO):
-		return fmt.Errorf("checksum or conversion refused by the kernel: %w: %w", err, sensor.ErrBadValue)
-	case errors.Is(err, syscall.EAGAIN), errors.Is(err, syscall.ETIMEDOUT):
-		return fmt.Errorf("%w: %w", err, sensor.ErrTimeout)
-	}
-	return fmt.Errorf("%w: %w", err, sensor.ErrBus)
 }
 
 var _ sensor.Thermometer = (*Probe)(nil)

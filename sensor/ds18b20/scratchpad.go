@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"nightjar/sensor"
+	"nightjar/sensor/internal/sysfs"
 )
 
 // scratchpad is the sensor's memory: temperature (2 bytes, little endian), two alarm bytes, configuration, three
@@ -19,7 +20,7 @@ type scratchpad [9]byte
 func parseSlave(text []byte) (scratchpad, error) {
 	var pad scratchpad
 	if len(bytes.TrimSpace(text)) == 0 {
-		return pad, errEmpty
+		return pad, sysfs.ErrEmpty
 	}
 	first, second, _ := strings.Cut(string(text), "\n")
 	head, verdict, ok := strings.Cut(first, ":")
@@ -98,22 +99,6 @@ func crc8(data []byte) byte {
 	}
 	return crc
 }
-
-// parseMilli reads the text of a hwmon or a temperature file, thousandths of a °C.
-func parseMilli(text []byte) (int, error) {
-	s := strings.TrimSpace(string(text))
-	if s == "" {
-		return 0, errEmpty
-	}
-	v, err := strconv.ParseInt(s, 10, 32)
-	if err != nil {
-		return 0, malformed("no number: %q", s)
-	}
-	return int(v), nil
-}
-
-// errEmpty: the kernel's way to say that a conversion failed, for whatever reason.
-var errEmpty = fmt.Errorf("no sample (the kernel's answer is empty): %w", sensor.ErrAbsent)
 
 func malformed(format string, args ...any) error {
 	return fmt.Errorf("not a w1_therm file: "+format+": %w", append(args, sensor.ErrBadValue)...)

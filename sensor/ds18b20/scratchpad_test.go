@@ -115,19 +115,6 @@ func TestParseSlave(t *testing.T) {
 	}
 }
 
-func TestParseMilli(t *testing.T) {
-	t.Parallel()
-	for text, want := range map[string]int{"20687\n": 20_687, "-62\n": -62, "0": 0} {
-		got, err := parseMilli([]byte(text))
-		require.NoError(t, err, text)
-		assert.Equal(t, want, got)
-	}
-	for text, want := range map[string]error{"": sensor.ErrAbsent, "\n": sensor.ErrAbsent, "20.6": sensor.ErrBadValue, "99999999999": sensor.ErrBadValue} {
-		_, err := parseMilli([]byte(text))
-		require.ErrorIs(t, err, want, text)
-	}
-}
-
 func FuzzParseSlave(f *testing.F) {
 	f.Add([]byte("4b 01 4b 46 7f ff 05 10 e1 : crc=e1 YES\n4b 01 4b 46 7f ff 05 10 e1 t=20687\n"))
 	f.Add([]byte("ff ff ff ff ff ff ff ff ff : crc=c9 NO\n00 t=-62\n"))
@@ -141,15 +128,5 @@ func FuzzParseSlave(f *testing.F) {
 		assert.Equal(t, pad[8], crc8(pad[:8]))
 		assert.NotZero(t, pad[4])
 		assert.LessOrEqual(t, max(pad.milli(), -pad.milli()), 2_048_000)
-	})
-}
-
-func FuzzParseMilli(f *testing.F) {
-	f.Add([]byte("20687\n"))
-	f.Add([]byte(" -62"))
-	f.Fuzz(func(t *testing.T, text []byte) {
-		if _, err := parseMilli(text); err == nil {
-			assert.Regexp(t, `^\s*[+-]?[0-9]+\s*$`, string(text))
-		}
 	})
 }
