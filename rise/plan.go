@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -28,6 +29,9 @@ type Ask struct {
 	FridgeC Num `json:"fridge_c,omitzero"`
 	// Speed is the starter's; UsualSpeed if zero.
 	Speed Speed `json:"speed"`
+	// Perishable names the ingredients that spoil at room temperature (Formula.Perishable): then no plan leaves the dough warm
+	// for longer than the rule for perishable food allows.
+	Perishable []string `json:"perishable,omitempty"`
 }
 
 // The ranges within which a plan looks. Less starter than 2 % or more than 40 % of the flour leaves what recipes do;
@@ -124,6 +128,8 @@ type Plan struct {
 	Why string `json:"why,omitempty"`
 	// Basis says what the starter's speed rests on.
 	Basis string `json:"basis"`
+	// Caution is the rule for perishable food where the recipe needs it.
+	Caution string `json:"caution,omitempty"`
 }
 
 // PlanMix tells when a dough mixed at a.Mix is ready.
@@ -137,7 +143,32 @@ func PlanMix(a Ask) (Plan, error) {
 	if !p.Met {
 		p.Why = fmt.Sprintf("It would take more than %.0f h: warmer, or more starter.", float64(horizonH))
 	}
-	return p, nil
+	return a.keepSafe(p), nil
+}
+
+// keepSafe takes out the ways that leave a perishable dough warm for longer than two hours, or one above 32 °C (USDA FSIS,
+// danger zone of 4 to 60 °C).
+func (a Ask) keepSafe(p Plan) Plan {
+	if len(a.Perishable) == 0 {
+		return p
+	}
+	p.Caution = Formula{Perishable: a.Perishable}.PerishableCaution()
+	safe := slices.DeleteFunc(slices.Clone(p.Choices), func(c Choice) bool {
+		until, allowed := c.P50, 2*time.Hour
+		if !c.ChillAt.IsZero() {
+			until = c.ChillAt
+		}
+		if c.AirC.Or(a.Room.At(c.Mix)) > 32 || c.DoughC > 32 {
+			allowed = time.Hour
+		}
+		return until.IsZero() || until.Sub(c.Mix) > allowed
+	})
+	if len(safe) == 0 {
+		p.Met, p.Why = false, "None of these ways keeps a perishable dough cold in time: let it rise in the refrigerator from the start, or leave the perishable ingredient out."
+		return p
+	}
+	p.Choices = safe
+	return p
 }
 
 // dough is the ask's gas balance.

@@ -33,7 +33,7 @@ func PlanReady(a Ask) (Plan, error) {
 		p.Choices = []Choice{c}
 		p.Why = fmt.Sprintf("%s cannot be met: the nearest is %s.", clockTime(a.Ready), span3(c))
 	}
-	return p, nil
+	return a.keepSafe(p), nil
 }
 
 // byStarter keeps the temperature and changes the prefermented flour.
@@ -83,7 +83,7 @@ func (a Ask) byTemperature() (Choice, bool) {
 		}
 	}
 	what := "warmer"
-	if lo < a.Room.At(a.Mix) {
+	if have, _ := a.stand().grown(a.Ready); have > need {
 		what = "cooler"
 	}
 	c := kept(lo).choice(what)

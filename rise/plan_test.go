@@ -2,6 +2,7 @@ package rise_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -205,4 +206,96 @@ func TestPlanIsJSON(t *testing.T) {
 	var back rise.Plan
 	require.NoError(t, json.Unmarshal(b, &back))
 	assert.Equal(t, p, back)
+}
+
+// Perishable food is out of the refrigerator for two hours at most, one above 32 °C: USDA FSIS, danger zone.
+func TestPerishableDoughIsNotLeftWarm(t *testing.T) {
+	a := ask()
+	a.Perishable = []string{"milk", "egg"}
+	p, err := rise.PlanMix(a)
+	require.NoError(t, err)
+	assert.False(t, p.Met)
+	assert.Contains(t, p.Caution, "With milk, egg this dough is perishable food")
+	assert.Contains(t, p.Why, "refrigerator")
+	a.Ready = evening.Add(30 * time.Hour)
+	a.InoculationPct, a.DoughC, a.Target = rise.Known(35), rise.Known(26), 1.3
+	p, err = rise.PlanReady(a)
+	require.NoError(t, err)
+	for _, c := range p.Choices {
+		if p.Met {
+			assert.LessOrEqual(t, c.ChillAt.Sub(c.Mix), 2*time.Hour, c.What)
+		}
+	}
+	plain := ask()
+	p, err = rise.PlanMix(plain)
+	require.NoError(t, err)
+	assert.Empty(t, p.Caution)
+}
+
+func ExamplePlanReady() {
+	mix := time.Date(2026, 4, 17, 21, 0, 0, 0, time.UTC)
+	plan, err := rise.PlanReady(rise.Ask{
+		Now: mix, Ready: mix.Add(10 * time.Hour), Target: 1.8, InoculationPct: rise.Known(15),
+		HydrationPct: rise.Known(72), DoughC: rise.Known(24), Room: rise.SteadyRoom(20),
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, c := range plan.Choices {
+		fmt.Println(c.What+":", c.Text)
+	}
+	fmt.Println("by", plan.Basis)
+	// Output:
+	// starter: 13 % prefermented flour, dough at 24 °C: ready about Sat 07:00 (03:25 to 12:26)
+	// cooler: 15 % prefermented flour, mixed to and kept at 20 °C: ready about Sat 07:00 (03:40 to 11:58)
+	// by published ranges, since nothing is known of this starter yet
+}
+
+// Whatever is asked, a plan is times or words, and never hangs.
+func FuzzPlan(f *testing.F) {
+	f.Add(15.0, 70.0, 2.0, 24.0, 22.0, 2.0, 10.0, 1.0)
+	f.Add(0.1, 35.0, 0.0, 0.0, -5.0, 1.05, 0.01, 0.01)
+	f.Add(100.0, 160.0, 10.0, 45.0, 50.0, 10.0, 71.0, 4.0)
+	f.Add(math.NaN(), math.Inf(1), -1.0, 1e300, -1e300, 0.0, -5.0, 0.0)
+	f.Fuzz(func(t *testing.T, inoc, hydration, salt, doughC, roomC, target, hours, ratio float64) {
+		a := rise.Ask{
+			Now: evening, Target: target, InoculationPct: rise.Known(inoc), HydrationPct: rise.Known(hydration), SaltPct: rise.Known(salt),
+			DoughC: rise.Known(doughC), Room: rise.SteadyRoom(roomC), Speed: rise.SpeedOf(nil, nil),
+		}
+		if ratio > 0.05 && ratio < 20 {
+			a.Speed.Ratio = ratio
+		}
+		if hours > 0 && hours < 1000 {
+			a.Ready = evening.Add(time.Duration(hours * float64(time.Hour)))
+		}
+		p, err := rise.PlanMix(a)
+		if err != nil {
+			return
+		}
+		sane(t, p)
+		if p, err = rise.PlanReady(a); err == nil {
+			sane(t, p)
+		}
+	})
+}
+
+// sane wants quantiles in order, after mixing, and text for every choice.
+func sane(t *testing.T, p rise.Plan) {
+	t.Helper()
+	require.NotEmpty(t, p.Choices)
+	_, err := json.Marshal(p)
+	require.NoError(t, err)
+	for _, c := range p.Choices {
+		require.NotEmpty(t, c.Text)
+		require.NotContains(t, c.Text, "NaN")
+		if !c.P50.IsZero() {
+			require.False(t, c.P50.Before(c.Mix))
+			require.False(t, c.P10.After(c.P50))
+		}
+		if !c.P90.IsZero() {
+			require.False(t, c.P90.Before(c.P50))
+		}
+	}
+	require.Equal(t, p.Met, p.Why == "")
 }

@@ -164,8 +164,8 @@ func (r Recipe) Check() error {
 }
 
 func (i Ingredient) check() error {
-	if !(i.G > 0) || math.IsInf(i.G, 1) {
-		return fmt.Errorf("%g g cannot be: the mass must be above 0", i.G)
+	if err := checkMass(i.G); err != nil {
+		return err
 	}
 	if !slices.Contains(parts, i.Part) {
 		return fmt.Errorf("part %q is unknown: it is one of flour, water, salt, starter, other", i.Part)
@@ -184,6 +184,19 @@ func (i Ingredient) check() error {
 	return nil
 }
 
+// mostG is the most that one ingredient is taken to weigh, g: a tonne is a slip.
+const mostG = 1e6
+
+func checkMass(g float64) error {
+	switch {
+	case !(g > 0):
+		return fmt.Errorf("%g g cannot be: the mass must be above 0", g)
+	case g > mostG:
+		return fmt.Errorf("%g g cannot be: give the mass in grams, at most %g", g, float64(mostG))
+	}
+	return nil
+}
+
 // The hydrations that a dough can have, % of flour: below, it does not come together; above, it is a batter.
 const leastHydration, mostHydration = 35, 160
 
@@ -191,7 +204,7 @@ const leastHydration, mostHydration = 35, 160
 func (r Recipe) checkSums() []error {
 	var faults []error
 	f := r.formula()
-	if f.HydrationPct < leastHydration || f.HydrationPct > mostHydration {
+	if !(f.HydrationPct >= leastHydration && f.HydrationPct <= mostHydration) {
 		faults = append(faults, fmt.Errorf("hydration of %.0f %% cannot be a dough's: it must be between %d and %d; check grams against percentages",
 			f.HydrationPct, leastHydration, mostHydration))
 	}
@@ -244,8 +257,8 @@ func (r Recipe) Scale(doughG float64) (Recipe, error) {
 	if err := r.Check(); err != nil {
 		return Recipe{}, err
 	}
-	if !(doughG > 0) || math.IsInf(doughG, 1) {
-		return Recipe{}, fmt.Errorf("%g g of dough cannot be: the mass must be above 0", doughG)
+	if err := checkMass(doughG); err != nil {
+		return Recipe{}, fmt.Errorf("dough: %w", err)
 	}
 	factor := doughG / r.formula().DoughG
 	out := r

@@ -227,3 +227,26 @@ func TestIce(t *testing.T) {
 	assert.Contains(t, rise.WaterAdvice(-90, 500, 20), "cool the flour")
 	assert.Equal(t, "water of 27 °C", rise.WaterAdvice(27, 500, 20))
 }
+
+// Whatever bytes stand for a recipe, its formula is numbers or an error.
+func FuzzRecipe(f *testing.F) {
+	good, err := json.Marshal(plain())
+	require.NoError(f, err)
+	f.Add(good)
+	f.Add([]byte(`{"ingredients":[{"part":"flour","g":1e308},{"part":"flour","g":1e308},{"part":"water","g":1e308},{"part":"water","g":1e308}]}`))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		var r rise.Recipe
+		if json.Unmarshal(b, &r) != nil {
+			return
+		}
+		r.Hints()
+		form, err := r.Formula()
+		if err != nil {
+			return
+		}
+		_, err = json.Marshal(form)
+		require.NoError(t, err, "%+v", form)
+		_, err = r.Scale(1000)
+		require.NoError(t, err)
+	})
+}

@@ -69,8 +69,8 @@ func (f Feeding) Check() error {
 		what string
 		g    float64
 	}{{"starter kept", f.SeedG}, {"flour", f.FlourG}, {"water", f.WaterG}} {
-		if !(m.g > 0) || math.IsInf(m.g, 1) {
-			faults = append(faults, fmt.Errorf("%s of %g g cannot be: the mass must be above 0", m.what, m.g))
+		if err := checkMass(m.g); err != nil {
+			faults = append(faults, fmt.Errorf("%s: %w", m.what, err))
 		}
 	}
 	if c, ok := f.TempC.Get(); ok && !(c >= 0 && c <= 45) {

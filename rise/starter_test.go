@@ -31,8 +31,8 @@ func TestDoughYield(t *testing.T) {
 }
 
 func TestFeedingsAndStartersThatCannotBe(t *testing.T) {
-	assert.ErrorContains(t, rise.Feeding{SeedG: -1, FlourG: 20, WaterG: 20}.Check(), "starter kept of -1 g")
-	assert.ErrorContains(t, rise.Feeding{SeedG: 1, FlourG: math.Inf(1), WaterG: 20}.Check(), "flour of +Inf g")
+	assert.ErrorContains(t, rise.Feeding{SeedG: -1, FlourG: 20, WaterG: 20}.Check(), "starter kept: -1 g")
+	assert.ErrorContains(t, rise.Feeding{SeedG: 1, FlourG: math.Inf(1), WaterG: 20}.Check(), "flour: +Inf g")
 	assert.ErrorContains(t, rise.Feeding{SeedG: 1, FlourG: 1, WaterG: 1, TempC: rise.Known(75)}.Check(), "75 °C")
 	assert.ErrorContains(t, rise.Feeding{SeedG: 1, FlourG: 1, WaterG: 1, Flours: map[string]float64{"rye": 0.5, "wheat": 0.4}}.Check(), "add up to 0.9")
 	assert.ErrorContains(t, rise.Starter{HydrationPct: 100}.Check(), "name")
