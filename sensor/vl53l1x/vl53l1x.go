@@ -130,14 +130,14 @@ var short = []vl53.Write{
 
 // settle makes the settings of mode, budget, interval and region: the mode before the budget (UM2510).
 func settle(d *vl53.Dev, roi ROI) ([]vl53.Write, error) {
-	pll, err := d.Read16("read oscillator", vl53.RegPLL)
+	pll, err := d.Constant("read oscillator", vl53.RegPLL)
 	if err != nil {
 		return nil, err
 	}
 	if pll&0x3FF == 0 {
 		return nil, d.Errorf("set interval", sensor.ErrHardware, "the oscillator's calibration reads 0")
 	}
-	optical, err := d.Read8("read optical centre", vl53.RegOpticalCentre)
+	optical, err := d.Constant("read optical centre", vl53.RegOpticalCentre)
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +146,7 @@ func settle(d *vl53.Dev, roi ROI) ([]vl53.Write, error) {
 		vl53.Write{Reg: vl53.RegTimeoutA, Data: binary.BigEndian.AppendUint16(nil, t[0])},
 		vl53.Write{Reg: vl53.RegTimeoutB, Data: binary.BigEndian.AppendUint16(nil, t[1])},
 		vl53.Write{Reg: vl53.RegInterval, Data: binary.BigEndian.AppendUint32(nil, encodeInterval(pll, d.Budget()))},
-		vl53.Write{Reg: vl53.RegROICentre, Data: []byte{roi.at(optical)}},
+		vl53.Write{Reg: vl53.RegROICentre, Data: []byte{roi.at(byte(optical >> 8))}},
 		vl53.Write{Reg: vl53.RegROISize, Data: []byte{roi.register()}},
 	), nil
 }

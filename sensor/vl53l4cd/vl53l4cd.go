@@ -100,11 +100,11 @@ var model = vl53.Model{
 
 // settle encodes the budget for this chip's oscillator.
 func settle(d *vl53.Dev) ([]vl53.Write, error) {
-	osc, err := d.Read16("read oscillator", vl53.RegOscillator)
+	osc, err := d.Constant("read oscillator", vl53.RegOscillator)
 	if err != nil {
 		return nil, err
 	}
-	pll, err := d.Read16("read oscillator", vl53.RegPLL)
+	pll, err := d.Constant("read oscillator", vl53.RegPLL)
 	if err != nil {
 		return nil, err
 	}

@@ -120,3 +120,19 @@ func (d *Dev) intact() (bool, error) {
 	err := d.Read("read settings back", checkFrom, d.check[:])
 	return string(d.check[:]) == string(d.image[checkFrom-RegBlock:checkFrom-RegBlock+checkLen]), err
 }
+
+// Constant reads a register that does not change, by whose value settings are computed: until it reads the same twice in a
+// row, since a garbled value would stand in the settings for good.
+func (d *Dev) Constant(op string, reg uint16) (uint16, error) {
+	last, err := d.Read16(op, reg)
+	for range 4 {
+		if err != nil {
+			return 0, err
+		}
+		before := last
+		if last, err = d.Read16(op, reg); err == nil && last == before {
+			return last, nil
+		}
+	}
+	return 0, d.Errorf(op, sensor.ErrHardware, "register 0x%04x reads something else each time", reg)
+}
