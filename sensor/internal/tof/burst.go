@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"slices"
 	"time"
 
 	"nightjar/rise"
@@ -35,7 +34,9 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 		d.fail()
 		return rise.Burst{}, err
 	}
-	d.doubt()
+	if d.conf.SpreadMM > 0 {
+		d.doubter.Judge(d.samples, d.conf.SpreadMM)
+	}
 	return d.burst.Burst(d.samples, n), nil
 }
 
@@ -180,35 +181,4 @@ func (d *Dev) judge() error {
 		d.fail() // the next burst begins with a reset
 	}
 	return nil
-}
-
-// doubt takes the place of the estimate of noise that some chips do not give: where the good ranges of a burst spread
-// further than the limit, none of them is good.
-func (d *Dev) doubt() {
-	if d.conf.SpreadMM == 0 || d.spread() <= d.conf.SpreadMM {
-		return
-	}
-	for i := range d.samples {
-		if d.samples[i].Status == rise.StatusGood {
-			d.samples[i].Status = rise.StatusNoisy
-		}
-	}
-}
-
-// spread is half the width, mm, of the middle 68 % of the good ranges, which is one standard deviation of normal noise,
-// and which a few far off do not touch. Fewer than five have none.
-func (d *Dev) spread() float64 {
-	d.ordered = d.ordered[:0]
-	for _, s := range d.samples {
-		if s.Status == rise.StatusGood {
-			d.ordered = append(d.ordered, s.RangeMM)
-		}
-	}
-	n := len(d.ordered)
-	if n < 5 {
-		return 0
-	}
-	slices.Sort(d.ordered)
-	off := n * 16 / 100
-	return (d.ordered[n-1-off] - d.ordered[off]) / 2
 }

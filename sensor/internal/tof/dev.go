@@ -85,9 +85,9 @@ type Dev struct {
 
 	burst   rise.Burster
 	samples []rise.Sample
-	ordered []float64 // for reuse: the good ranges in order
-	last    []byte    // the last result
-	alike   int       // how many in a row were like it
+	doubter Doubter
+	last    []byte // the last result
+	alike   int    // how many in a row were like it
 }
 
 // heat is what is known of the chip's temperature: now, and when it was last calibrated to it.
