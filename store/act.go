@@ -83,27 +83,27 @@ func (d *deed) fillMoments(db *DB) error {
 	return nil
 }
 
-func (d *deed) do(tx *bolt.Tx) error {
-	if known, err := d.known(tx); known || err != nil {
+func (d *deed) do(w *writer) error {
+	if known, err := d.known(w.Tx); known || err != nil {
 		return errors.Join(err, errKnown)
 	}
 	var err error
 	switch d.a.Kind {
 	case rise.ActionStart:
-		err = d.start(tx)
+		err = d.start(w)
 	case rise.ActionFeed:
-		err = d.feed(tx)
+		err = d.feed(w)
 	case rise.ActionEnd:
-		err = d.end(tx)
+		err = d.end(w)
 	case rise.ActionAck:
-		err = d.ack(tx)
+		err = d.ack(w)
 	default:
-		err = d.belong(tx)
+		err = d.belong(w.Tx)
 	}
 	if err != nil {
 		return err
 	}
-	return d.store(tx)
+	return d.store(w)
 }
 
 // known finds an action done before under the same id.
@@ -127,7 +127,7 @@ func (d *deed) known(tx *bolt.Tx) (bool, error) {
 	return true, err
 }
 
-func (d *deed) start(tx *bolt.Tx) error {
+func (d *deed) start(w *writer) error {
 	if d.a.Start == nil {
 		return fmt.Errorf("no run given: %w", ErrInvalid)
 	}
@@ -136,7 +136,7 @@ func (d *deed) start(tx *bolt.Tx) error {
 		r.Station = d.a.Station
 	}
 	r.Started = d.a.When
-	r, err := beginRun(tx, r)
+	r, err := beginRun(w, r)
 	if err != nil {
 		return err
 	}
@@ -144,29 +144,29 @@ func (d *deed) start(tx *bolt.Tx) error {
 	return nil
 }
 
-func (d *deed) feed(tx *bolt.Tx) error {
+func (d *deed) feed(w *writer) error {
 	if d.a.Start == nil {
-		return d.belong(tx)
+		return d.belong(w.Tx)
 	}
 	d.a.Start.Kind = rise.RunStarter
 	station := d.a.Start.Station
 	if station == "" {
 		station = d.a.Station
 	}
-	old, open, err := openRun(tx, station)
+	old, open, err := openRun(w.Tx, station)
 	if err != nil {
 		return err
 	}
 	if open && old.Kind == rise.RunStarter {
-		if err := d.close(tx, old); err != nil {
+		if err := d.close(w, old); err != nil {
 			return err
 		}
 	}
-	return d.start(tx)
+	return d.start(w)
 }
 
-func (d *deed) end(tx *bolt.Tx) error {
-	if err := d.belong(tx); err != nil {
+func (d *deed) end(w *writer) error {
+	if err := d.belong(w.Tx); err != nil {
 		return err
 	}
 	switch {
@@ -177,33 +177,33 @@ func (d *deed) end(tx *bolt.Tx) error {
 	case d.a.When.Before(d.run.Started.Stamp):
 		return fmt.Errorf("run %d began after that: %w", d.run.Number, ErrInvalid)
 	}
-	return d.close(tx, *d.run)
+	return d.close(w, *d.run)
 }
 
 // close ends a run by a person's deed. Who does that knows of its alerts.
-func (d *deed) close(tx *bolt.Tx, r rise.Run) error {
+func (d *deed) close(w *writer, r rise.Run) error {
 	r.End, r.EndReason = d.a.When, "end"
 	d.run = &r
-	if err := closeRun(tx, r); err != nil {
+	if err := closeRun(w, r); err != nil {
 		return err
 	}
-	_, err := acknowledge(tx, alertPrefix(r.Station, r.Number), d.a.When)
+	_, err := acknowledge(w, alertPrefix(r.Station, r.Number), d.a.When)
 	return err
 }
 
-func (d *deed) ack(tx *bolt.Tx) error {
-	if err := d.belong(tx); err != nil {
+func (d *deed) ack(w *writer) error {
+	if err := d.belong(w.Tx); err != nil {
 		return err
 	}
 	if d.a.Alert == "" {
-		_, err := acknowledge(tx, stationPrefix(d.a.Station), d.a.When)
+		_, err := acknowledge(w, stationPrefix(d.a.Station), d.a.When)
 		return err
 	}
-	key := tx.Bucket(bucketAlertIDs).Get([]byte(d.a.Alert))
+	key := w.Bucket(bucketAlertIDs).Get([]byte(d.a.Alert))
 	if key == nil {
 		return fmt.Errorf("alert %s: %w", d.a.Alert, ErrNotFound)
 	}
-	_, err := acknowledge(tx, slices.Clone(key), d.a.When)
+	_, err := acknowledge(w, slices.Clone(key), d.a.When)
 	return err
 }
 
@@ -225,8 +225,8 @@ func (d *deed) belong(tx *bolt.Tx) error {
 	return nil
 }
 
-func (d *deed) store(tx *bolt.Tx) error {
-	b := tx.Bucket(bucketActions)
+func (d *deed) store(w *writer) error {
+	b := w.in(bucketActions)
 	n, err := b.NextSequence()
 	if err != nil {
 		return err
@@ -242,9 +242,9 @@ func (d *deed) store(tx *bolt.Tx) error {
 	}
 	if d.run != nil {
 		d.told = d.a.At.Stamp
-		if first := told(tx, d.run.Number); !first.IsZero() {
+		if first := told(w.Tx, d.run.Number); !first.IsZero() {
 			d.told = first
 		}
 	}
-	return errors.Join(b.Put(key, rec), tx.Bucket(bucketActionIDs).Put([]byte(d.a.ID), key))
+	return errors.Join(b.Put(key, rec), w.in(bucketActionIDs).Put([]byte(d.a.ID), key))
 }

@@ -24,9 +24,9 @@ func (db *DB) Issue(a rise.Alert, routes []string) (rise.Alert, bool, error) {
 	a.N = max(1, a.N)
 	resolve(db.Timeline(), &a.Issued, rise.Stamp{})
 	issued := true
-	err := db.update(func(tx *bolt.Tx) error {
+	err := db.update(func(w *writer) error {
 		key := alertKey(a)
-		if v := tx.Bucket(bucketAlerts).Get(key); v != nil {
+		if v := w.Bucket(bucketAlerts).Get(key); v != nil {
 			var old rise.Alert
 			if err := decode(v, &old); err != nil {
 				return err
@@ -34,12 +34,12 @@ func (db *DB) Issue(a rise.Alert, routes []string) (rise.Alert, bool, error) {
 			a, issued = old, false
 			return errKnown
 		}
-		seq, err := nextSequence(tx, db.boot, sinceBoot(a.Issued.At))
+		seq, err := nextSequence(w.Tx, db.boot, sinceBoot(a.Issued.At))
 		if err != nil {
 			return err
 		}
 		a.ID = fmt.Sprintf("%s-%s-%d", db.device, db.boot8(), seq)
-		return putIssued(tx, key, queueKey(db.boot, seq), a, routes)
+		return putIssued(w, key, queueKey(db.boot, seq), a, routes)
 	})
 	if err != nil && !errors.Is(err, errKnown) {
 		return a, false, fmt.Errorf("issue %s: %w", a.Kind, err)
@@ -66,18 +66,18 @@ func queueKey(boot uint32, seq uint64) []byte {
 	return binary.BigEndian.AppendUint64(key32(boot), seq)
 }
 
-func putIssued(tx *bolt.Tx, key, queue []byte, a rise.Alert, routes []string) error {
-	if err := putAlert(tx, key, a); err != nil {
+func putIssued(w *writer, key, queue []byte, a rise.Alert, routes []string) error {
+	if err := putAlert(w, key, a); err != nil {
 		return err
 	}
-	if err := tx.Bucket(bucketAlertIDs).Put([]byte(a.ID), key); err != nil {
+	if err := w.in(bucketAlertIDs).Put([]byte(a.ID), key); err != nil {
 		return err
 	}
 	for _, route := range routes {
 		if err := cleanName("route", route); err != nil {
 			return err
 		}
-		b, err := tx.Bucket(bucketOutbox).CreateBucketIfNotExists([]byte(route))
+		b, err := w.in(bucketOutbox).sub(route)
 		if err != nil {
 			return err
 		}
@@ -93,38 +93,38 @@ func putIssued(tx *bolt.Tx, key, queue []byte, a rise.Alert, routes []string) er
 }
 
 // putAlert stores an alert, and whether it is active.
-func putAlert(tx *bolt.Tx, key []byte, a rise.Alert) error {
+func putAlert(w *writer, key []byte, a rise.Alert) error {
 	rec, err := encode(a)
 	if err != nil {
 		return err
 	}
-	if err := tx.Bucket(bucketAlerts).Put(key, rec); err != nil {
+	if err := w.in(bucketAlerts).Put(key, rec); err != nil {
 		return err
 	}
 	if a.Acked.IsZero() {
-		return tx.Bucket(bucketActive).Put(key, nil)
+		return w.in(bucketActive).Put(key, nil)
 	}
-	return tx.Bucket(bucketActive).Delete(key)
+	return w.in(bucketActive).Delete(key)
 }
 
 // acknowledge marks the active alerts whose keys have the prefix and returns how many there were.
-func acknowledge(tx *bolt.Tx, prefix []byte, when rise.Moment) (int, error) {
+func acknowledge(w *writer, prefix []byte, when rise.Moment) (int, error) {
 	var keys [][]byte
-	c := tx.Bucket(bucketActive).Cursor()
+	c := w.Bucket(bucketActive).Cursor()
 	for k, _ := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
 		keys = append(keys, bytes.Clone(k))
 	}
 	for _, k := range keys {
 		var a rise.Alert
-		if err := decode(tx.Bucket(bucketAlerts).Get(k), &a); err != nil {
+		if err := decode(w.Bucket(bucketAlerts).Get(k), &a); err != nil {
 			// Spoiled: it can be told to nobody, and must not keep the others from being acknowledged.
-			if err := tx.Bucket(bucketActive).Delete(k); err != nil {
+			if err := w.in(bucketActive).Delete(k); err != nil {
 				return 0, err
 			}
 			continue
 		}
 		a.Acked = when
-		if err := putAlert(tx, k, a); err != nil {
+		if err := putAlert(w, k, a); err != nil {
 			return 0, err
 		}
 	}

@@ -124,8 +124,8 @@ func (b *batch) dropAnchor(s rise.Stamp) {
 }
 
 // write puts the batch into the transaction.
-func (b *batch) write(tx *bolt.Tx) error {
-	anchors := tx.Bucket(bucketAnchors)
+func (b *batch) write(w *writer) error {
+	anchors := w.in(bucketAnchors)
 	anchors.FillPercent = 1
 	for _, s := range b.dropped {
 		if err := anchors.Delete(appendStamp(nil, s)); err != nil {
@@ -142,7 +142,7 @@ func (b *batch) write(tx *bolt.Tx) error {
 		}
 	}
 	for station, g := range b.stations {
-		if err := g.write(tx, station); err != nil {
+		if err := g.write(w, station); err != nil {
 			return fmt.Errorf("readings of %s: %w", station, err)
 		}
 	}
@@ -151,11 +151,11 @@ func (b *batch) write(tx *bolt.Tx) error {
 
 // write appends the readings. The newest chunk is written anew together with them until it is full: the page it
 // stands on is written anyway, so chunks are packed from the start.
-func (g *gathered) write(tx *bolt.Tx, station string) error {
+func (g *gathered) write(w *writer, station string) error {
 	if g.count() == 0 {
 		return nil
 	}
-	b, err := tx.Bucket(bucketReadings).CreateBucketIfNotExists([]byte(station))
+	b, err := w.in(bucketReadings).sub(station)
 	if err != nil {
 		return err
 	}
@@ -171,7 +171,7 @@ func (g *gathered) write(tx *bolt.Tx, station string) error {
 
 // writeChunk writes a full chunk. All but the first follow what was written just before and go in as they are, so that
 // trying again and again while the disk takes nothing costs little.
-func (g *gathered) writeChunk(b *bolt.Bucket, d *chunkDecoder, station string, i int, c []byte) error {
+func (g *gathered) writeChunk(b records, d *chunkDecoder, station string, i int, c []byte) error {
 	if i > 0 && !g.mixed {
 		p, err := unseal(c)
 		if err != nil {
@@ -192,7 +192,7 @@ func (g *gathered) writeChunk(b *bolt.Bucket, d *chunkDecoder, station string, i
 
 // appendReadings stores readings of one station and boot. They are usually later than all that are stored; if not,
 // the chunks they fall into are made anew, and readings that are there already, bit for bit, are not stored twice.
-func appendReadings(b *bolt.Bucket, d *chunkDecoder, station string, rs []rise.Reading) error {
+func appendReadings(b records, d *chunkDecoder, station string, rs []rise.Reading) error {
 	if len(rs) == 0 {
 		return nil
 	}
@@ -221,7 +221,7 @@ func appendReadings(b *bolt.Bucket, d *chunkDecoder, station string, rs []rise.R
 // overlapping returns the keys and readings of the chunks that readings from first on belong into: all from the one
 // that begins at or before it, unless that one is full, or of an earlier boot, and ends before it. A damaged chunk is
 // left alone.
-func overlapping(b *bolt.Bucket, d *chunkDecoder, first rise.Stamp) (keys [][]byte, rs []rise.Reading, err error) {
+func overlapping(b records, d *chunkDecoder, first rise.Stamp) (keys [][]byte, rs []rise.Reading, err error) {
 	c := b.Cursor()
 	at, _ := c.Seek(appendStamp(nil, first))
 	if before, bv := prev(c, at); before != nil {
@@ -334,7 +334,7 @@ func (db *DB) Flush() error {
 	if db.Unflushed() == 0 {
 		return nil
 	}
-	if err := db.update(func(*bolt.Tx) error { return nil }); err != nil {
+	if err := db.update(func(*writer) error { return nil }); err != nil {
 		return fmt.Errorf("flush readings: %w", err)
 	}
 	return nil

@@ -46,15 +46,15 @@ func (db *DB) identify() error {
 	if known && device == db.device {
 		return nil
 	}
-	return db.update(func(tx *bolt.Tx) error {
+	return db.update(func(w *writer) error {
 		rec, err := encode(boot{ID: db.bootID})
 		if err != nil {
 			return err
 		}
-		if err := tx.Bucket(bucketBoots).Put(key32(number), rec); err != nil {
+		if err := w.in(bucketBoots).Put(key32(number), rec); err != nil {
 			return err
 		}
-		return tx.Bucket(bucketMeta).Put(keyDevice, []byte(db.device))
+		return w.Bucket(bucketMeta).Put(keyDevice, []byte(db.device))
 	})
 }
 

@@ -41,13 +41,15 @@ func Check(path string) (Report, error) {
 		c.damage("file", err)
 		return c.r, nil
 	}
-	if g.older {
-		c.damage("file", errOlder)
-	}
 	p := newPager(f, g)
 	p.damaged = c.damage
-	p.bucket(nil, g.root, c.record)
+	a := newAudit()
+	p.bucket(nil, g.root, func(path []string, k, v []byte) {
+		a.record(path, k, v)
+		c.record(path, k, v)
+	})
 	p.checkFree()
+	c.r.Damage = append(c.r.Damage, a.found(g)...)
 	c.r.Used = int64(p.usedPages()) * g.page
 	return c.r, nil
 }

@@ -107,8 +107,8 @@ func (db *DB) openFile() (err error) {
 		}
 		db.file, err = openFile(db.path, db.opts)
 	}
-	if err == nil && db.file.older {
-		db.damaged("file", errOlder)
+	if err == nil {
+		db.tellFound()
 	}
 	return err
 }
@@ -175,9 +175,24 @@ func (db *DB) Damaged() []Damage {
 }
 
 // damaged remembers and logs something damaged.
-func (db *DB) damaged(where string, err error) {
-	if db.found.add(where, err) {
-		db.log.Warn("stored data is damaged and left out", "where", where, "error", err)
+func (db *DB) damaged(where string, err error) { db.tell(Damage{Where: where, What: err.Error()}) }
+
+func (db *DB) tell(d Damage) {
+	if db.found.add(d.Where, d.What) {
+		db.log.Warn("stored data is damaged and left out", "where", d.Where, "error", d.What)
+	}
+}
+
+// tellFound tells what was missing when the file was opened, and balances the ledger, so that it is told once.
+func (db *DB) tellFound() {
+	for _, d := range db.file.found {
+		db.tell(d)
+	}
+	if len(db.file.found) == 0 || db.opts.ReadOnly {
+		return
+	}
+	if err := guard(func() error { return db.file.Update(balance) }); err != nil {
+		db.log.Warn("the ledger of records could not be balanced", "error", err)
 	}
 }
 
@@ -189,7 +204,7 @@ func (db *DB) view(fn func(tx *bolt.Tx) error) error {
 }
 
 // update commits what fn writes together with the readings gathered so far. An error of fn leaves everything as it was.
-func (db *DB) update(fn func(tx *bolt.Tx) error) error {
+func (db *DB) update(fn func(w *writer) error) error {
 	if db.opts.ReadOnly {
 		return ErrReadOnly
 	}
@@ -197,11 +212,11 @@ func (db *DB) update(fn func(tx *bolt.Tx) error) error {
 	defer db.commit.Unlock()
 	db.take()
 	var refused error
-	err := db.write(func(tx *bolt.Tx) error {
-		if err := db.flushing.write(tx); err != nil {
+	err := db.write(func(w *writer) error {
+		if err := db.flushing.write(w); err != nil {
 			return err
 		}
-		refused = fn(tx)
+		refused = fn(w)
 		return refused
 	})
 	db.settle(err == nil)
@@ -213,7 +228,7 @@ func (db *DB) update(fn func(tx *bolt.Tx) error) error {
 
 // write runs a write transaction. A panic in it leaves bbolt's own state unknown, so nothing more is written to that
 // file: it is repaired and the write done again, or else everything that is written later is refused.
-func (db *DB) write(fn func(tx *bolt.Tx) error) error {
+func (db *DB) write(fn func(w *writer) error) error {
 	if db.broken != nil {
 		return db.broken
 	}
@@ -242,10 +257,10 @@ func (db *DB) write(fn func(tx *bolt.Tx) error) error {
 	return err
 }
 
-func (db *DB) try(fn func(tx *bolt.Tx) error) (err error, panicked bool) {
+func (db *DB) try(fn func(w *writer) error) (err error, panicked bool) {
 	panicked = true
 	err = guard(func() error {
-		err := db.file.Update(fn)
+		err := db.file.Update(keepLedger(fn))
 		panicked = false
 		return err
 	})

@@ -29,8 +29,8 @@ func guard(fn func() error) (err error) {
 type handle struct {
 	*bolt.DB
 	file *os.File
-	// older tells that the newest commit may be lost.
-	older bool
+	// found is what was missing when it was opened.
+	found []Damage
 }
 
 // openBolt opens a bbolt file. A panic within becomes ErrDamaged, and then the lock is given back, which bbolt would
@@ -105,7 +105,7 @@ type damages struct {
 }
 
 // add returns false if the place was known.
-func (d *damages) add(where string, err error) bool {
+func (d *damages) add(where, what string) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.seen[where] {
@@ -115,6 +115,6 @@ func (d *damages) add(where string, err error) bool {
 		d.seen = map[string]bool{}
 	}
 	d.seen[where] = true
-	d.list = append(d.list, Damage{Where: where, What: err.Error()})
+	d.list = append(d.list, Damage{Where: where, What: what})
 	return true
 }

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
@@ -37,7 +38,7 @@ func openFile(path string, o Options) (*handle, error) {
 	if !info.Mode().IsRegular() {
 		return nil, hintf("Name a file of its own for the store.", "not a regular file: %w", ErrInvalid)
 	}
-	older, err := probe(path)
+	found, err := probe(path)
 	if err != nil {
 		return nil, explain(err)
 	}
@@ -45,7 +46,7 @@ func openFile(path string, o Options) (*handle, error) {
 	if err != nil {
 		return nil, explain(err)
 	}
-	h.older = older
+	h.found = found
 	return h, nil
 }
 
@@ -77,30 +78,65 @@ func createFile(path string, o Options) (*handle, error) {
 	return b, nil
 }
 
-// probe finds, by plain reads, what bbolt would take for a new file, die of, or write into a worse state.
-func probe(path string) (older bool, err error) {
+// probe finds, by plain reads, what bbolt would take for a new file, die of, or write into a worse state: that is its
+// error. What is lost but in nobody's way is found.
+func probe(path string) (found []Damage, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	defer f.Close() // gives the lock back
 	if syscall.Flock(int(f.Fd()), syscall.LOCK_SH|syscall.LOCK_NB) != nil {
-		return false, nil // being written; opening it waits for the lock
+		return nil, nil // being written; opening it waits for the lock
 	}
 	g, err := readGeometry(f)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
-	return g.older, structure(f, g)
+	return structure(f, g)
 }
 
-// structure checks the tree of pages and the free list. Records are not looked into: one that is spoiled costs itself.
-func structure(f *os.File, g geometry) (err error) {
+// structure checks the tree of pages, the free list and the ledger. Records are not looked into: one that is spoiled
+// costs itself.
+func structure(f *os.File, g geometry) (found []Damage, err error) {
 	p := newPager(f, g)
 	p.damaged = func(where string, e error) { err = cmp.Or(err, fmt.Errorf("%s: %w", where, e)) }
-	p.bucket(nil, g.root, func([]string, []byte, []byte) {})
+	a := newAudit()
+	p.bucket(nil, g.root, a.record)
 	p.checkFree()
-	return err
+	return a.found(g), err
+}
+
+// audit adds the ledger up.
+type audit struct {
+	sums, want ledger
+	has        bool
+}
+
+func newAudit() *audit { return &audit{sums: newLedger()} }
+
+func (a *audit) record(path []string, k, v []byte) {
+	if path[0] == string(bucketMeta) {
+		if bytes.Equal(k, keyLedger) {
+			a.want, a.has = readLedger(v)
+		}
+		return
+	}
+	a.sums.add(path, k, v)
+}
+
+// found tells what a walk over a file with sound pages did not find.
+func (a *audit) found(g geometry) (ds []Damage) {
+	if g.older {
+		ds = append(ds, Damage{Where: "file", What: errOlder.Error()})
+	}
+	if !a.has {
+		return ds
+	}
+	for _, name := range a.sums.differ(a.want) {
+		ds = append(ds, Damage{Where: name, What: errLedger.Error()})
+	}
+	return ds
 }
 
 // explain classes an error of opening and adds what a person can do about it.

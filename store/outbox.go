@@ -75,23 +75,26 @@ func (db *DB) Settle(route, alertID string, state rise.DeliveryState, attempts i
 	if state != rise.DeliveryPending && db.opts.Now != nil {
 		q.Settled = db.opts.Now()
 	}
-	err := db.update(func(tx *bolt.Tx) error {
-		k, err := findQueued(tx, route, alertID)
+	err := db.update(func(w *writer) error {
+		k, err := findQueued(w.Tx, route, alertID)
 		if err != nil {
 			return err
 		}
 		if k == nil {
-			return settledBefore(tx, route, alertID)
+			return settledBefore(w.Tx, route, alertID)
 		}
 		rec, err := encode(q)
 		if err != nil {
 			return err
 		}
-		b := tx.Bucket(bucketOutbox).Bucket([]byte(route))
+		b, err := w.in(bucketOutbox).sub(route)
+		if err != nil {
+			return err
+		}
 		if state == rise.DeliveryPending {
 			return b.Put(k, rec)
 		}
-		return errors.Join(b.Delete(k), tx.Bucket(bucketSettled).Put(settledKey(alertID, route), rec))
+		return errors.Join(b.Delete(k), w.in(bucketSettled).Put(settledKey(alertID, route), rec))
 	})
 	if err != nil && !errors.Is(err, errKnown) {
 		return fmt.Errorf("settle %s on %s: %w", alertID, route, err)

@@ -227,42 +227,40 @@ func (s *salvage) write(path string) (n int, err error) {
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return 0, err
 	}
-	if _, known := s.buckets[string(bucketMeta)][string(keySchema)]; !known {
-		// The records are of the only schema there is a way to tell: the current one.
-		s.put([]string{string(bucketMeta)}, keySchema, key32(uint32(schema())))
-	}
 	h, err := openBolt(path, boltOptions(Options{Timeout: lockTimeout}))
 	if err != nil {
 		return 0, err
 	}
-	err = h.Update(func(tx *bolt.Tx) error {
-		if err := steps[0](tx); err != nil {
-			return err
-		}
-		for _, name := range slices.Sorted(maps.Keys(s.buckets)) {
-			if err := s.writeBucket(tx, name); err != nil {
-				return err
+	err = migrate(h.DB)
+	if err == nil {
+		err = h.Update(keepLedger(func(w *writer) error {
+			for _, name := range slices.Sorted(maps.Keys(s.buckets)) {
+				if err := s.writeBucket(w, name); err != nil {
+					return err
+				}
 			}
-		}
-		n, err = s.rebuild(tx)
-		return err
-	})
+			n, err = s.rebuild(w)
+			return err
+		}))
+	}
 	return n, errors.Join(err, h.Close())
 }
 
-func (s *salvage) writeBucket(tx *bolt.Tx, name string) error {
-	if isIndex(name) {
+func (s *salvage) writeBucket(w *writer, name string) error {
+	switch {
+	case name == string(bucketMeta):
+		device := s.buckets[name][string(keyDevice)]
+		return w.Bucket(bucketMeta).Put(keyDevice, device)
+	case ledgerIndex([]byte(strings.Split(name, "\x00")[0])) < 0 || isIndex(name):
 		return nil
 	}
 	path := strings.Split(name, "\x00")
-	b, err := tx.CreateBucketIfNotExists([]byte(path[0]))
+	b := w.in([]byte(path[0]))
 	for _, p := range path[1:] {
-		if err == nil {
-			b, err = b.CreateBucketIfNotExists([]byte(p))
+		var err error
+		if b, err = b.sub(p); err != nil {
+			return err
 		}
-	}
-	if err != nil {
-		return err
 	}
 	b.FillPercent = 1
 	if path[0] == string(bucketReadings) {
@@ -277,7 +275,7 @@ func (s *salvage) writeBucket(tx *bolt.Tx, name string) error {
 }
 
 // writeReadings writes the chunks; those that overlap, because an older state of one was found, are merged.
-func (s *salvage) writeReadings(b *bolt.Bucket, station string, chunks map[string][]byte) error {
+func (s *salvage) writeReadings(b records, station string, chunks map[string][]byte) error {
 	var end rise.Stamp
 	for _, k := range slices.Sorted(maps.Keys(chunks)) {
 		_, rs, err := s.d.decode(chunks[k], nil)
@@ -310,22 +308,22 @@ func isIndex(name string) bool {
 
 // rebuild makes the indexes from the records, and counts those. A run whose end is among the actions has ended, even
 // if its own record is of before.
-func (s *salvage) rebuild(tx *bolt.Tx) (n int, err error) {
+func (s *salvage) rebuild(w *writer) (n int, err error) {
 	ends := map[int]rise.Moment{}
-	n, err = eachRecord(tx, bucketActions, func(k []byte, a rise.Action) error {
+	n, err = eachRecord(w.Tx, bucketActions, func(k []byte, a rise.Action) error {
 		if a.Kind == rise.ActionEnd {
 			ends[a.Run] = a.When
 		}
-		return tx.Bucket(bucketActionIDs).Put([]byte(a.ID), k)
+		return w.in(bucketActionIDs).Put([]byte(a.ID), k)
 	})
 	if err != nil {
 		return n, err
 	}
-	if err := tx.Bucket(bucketActions).SetSequence(uint64(n) + 1<<20); err != nil { // above all that were used
+	if err := w.Bucket(bucketActions).SetSequence(uint64(n) + 1<<20); err != nil { // above all that were used
 		return n, err
 	}
 	var open []rise.Run
-	runs, err := eachRecord(tx, bucketRuns, func(_ []byte, r rise.Run) error {
+	runs, err := eachRecord(w.Tx, bucketRuns, func(_ []byte, r rise.Run) error {
 		if r.Open() {
 			open = append(open, r)
 		}
@@ -335,16 +333,16 @@ func (s *salvage) rebuild(tx *bolt.Tx) (n int, err error) {
 		return n, err
 	}
 	for _, r := range open {
-		if err := reopen(tx, r, ends[r.Number]); err != nil {
+		if err := reopen(w, r, ends[r.Number]); err != nil {
 			return n, err
 		}
 	}
-	alerts, err := eachRecord(tx, bucketAlerts, func(k []byte, a rise.Alert) error {
+	alerts, err := eachRecord(w.Tx, bucketAlerts, func(k []byte, a rise.Alert) error {
 		var err error
 		if a.Acked.IsZero() {
-			err = tx.Bucket(bucketActive).Put(k, nil)
+			err = w.in(bucketActive).Put(k, nil)
 		}
-		return errors.Join(err, tx.Bucket(bucketAlertIDs).Put([]byte(a.ID), k))
+		return errors.Join(err, w.in(bucketAlertIDs).Put([]byte(a.ID), k))
 	})
 	for name, recs := range s.buckets {
 		switch name {
@@ -358,12 +356,12 @@ func (s *salvage) rebuild(tx *bolt.Tx) (n int, err error) {
 	return n + runs + alerts, err
 }
 
-func reopen(tx *bolt.Tx, r rise.Run, end rise.Moment) error {
+func reopen(w *writer, r rise.Run, end rise.Moment) error {
 	if !end.IsZero() {
 		r.End, r.EndReason = end, "end"
-		return putRun(tx, r)
+		return putRun(w, r)
 	}
-	return tx.Bucket(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
+	return w.in(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
 }
 
 // eachRecord calls fn for every record of a bucket and counts them.

@@ -69,13 +69,13 @@ func (db *DB) OpenRun(station string) (rise.Run, bool, error) {
 func (db *DB) Expire(n int, at rise.Moment) (rise.Run, error) {
 	line := db.Timeline()
 	resolve(line, &at, rise.Stamp{})
-	err := db.update(func(tx *bolt.Tx) error {
-		r, err := getRun(tx, n)
+	err := db.update(func(w *writer) error {
+		r, err := getRun(w.Tx, n)
 		if err != nil || !r.Open() {
 			return err
 		}
 		r.End, r.EndReason = at, "limit"
-		return closeRun(tx, r)
+		return closeRun(w, r)
 	})
 	if err != nil {
 		return rise.Run{}, fmt.Errorf("expire: %w", err)
@@ -121,42 +121,42 @@ func openRun(tx *bolt.Tx, station string) (r rise.Run, open bool, err error) {
 	return r, err == nil && r.Open(), err
 }
 
-func putRun(tx *bolt.Tx, r rise.Run) error {
+func putRun(w *writer, r rise.Run) error {
 	rec, err := encode(r)
 	if err != nil {
 		return err
 	}
-	b := tx.Bucket(bucketRuns)
+	b := w.in(bucketRuns)
 	b.FillPercent = 1
 	return b.Put(key32(uint32(r.Number)), rec)
 }
 
 // beginRun stores a new run under the next number and makes it the station's open one.
-func beginRun(tx *bolt.Tx, r rise.Run) (rise.Run, error) {
+func beginRun(w *writer, r rise.Run) (rise.Run, error) {
 	if err := cleanName("station", r.Station); err != nil {
 		return r, err
 	}
-	if old, open, err := openRun(tx, r.Station); err != nil {
+	if old, open, err := openRun(w.Tx, r.Station); err != nil {
 		return r, err
 	} else if open {
 		return r, hintf(fmt.Sprintf("End run %d first: nightjar end.", old.Number),
 			"station %s is watching run %d: %w", r.Station, old.Number, ErrRunOpen)
 	}
-	k, _ := tx.Bucket(bucketRuns).Cursor().Last()
+	k, _ := w.Bucket(bucketRuns).Cursor().Last()
 	r.Number = int(keyNumber(k)) + 1
 	r.End, r.EndReason = rise.Moment{}, ""
-	if err := putRun(tx, r); err != nil {
+	if err := putRun(w, r); err != nil {
 		return r, err
 	}
-	return r, tx.Bucket(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
+	return r, w.in(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
 }
 
 // closeRun stores a run that has ended and frees its station.
-func closeRun(tx *bolt.Tx, r rise.Run) error {
-	if err := putRun(tx, r); err != nil {
+func closeRun(w *writer, r rise.Run) error {
+	if err := putRun(w, r); err != nil {
 		return err
 	}
-	open := tx.Bucket(bucketOpen)
+	open := w.in(bucketOpen)
 	if n := open.Get([]byte(r.Station)); n == nil || int(keyNumber(n)) != r.Number {
 		return nil
 	}
@@ -211,8 +211,8 @@ func (db *DB) PutSummary(s rise.Summary) error {
 	if err != nil {
 		return err
 	}
-	return db.update(func(tx *bolt.Tx) error {
-		return tx.Bucket(bucketSummaries).Put(key32(uint32(s.Run.Number)), rec)
+	return db.update(func(w *writer) error {
+		return w.in(bucketSummaries).Put(key32(uint32(s.Run.Number)), rec)
 	})
 }
 

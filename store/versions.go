@@ -77,8 +77,8 @@ func (db *DB) putVersion(kind []byte, name string, at func(version int) any) err
 	if err := cleanName(string(kind), name); err != nil {
 		return err
 	}
-	err := db.update(func(tx *bolt.Tx) error {
-		b, err := tx.Bucket(kind).CreateBucketIfNotExists([]byte(name))
+	err := db.update(func(w *writer) error {
+		b, err := w.in(kind).sub(name)
 		if err != nil {
 			return err
 		}
