@@ -12,6 +12,10 @@
 // Every step is causal: the Estimate for a moment uses nothing that was read or done later. Folding the same readings
 // from scratch gives the same estimates, so nothing derived needs to be stored.
 //
+// Beside the run stands the rest of the baker's job, as plain functions of plain data: a Recipe comes to a Formula, a
+// Starter is judged by the Vigour of its feedings (Assess), a dough or a feeding is planned for an hour (PlanReady,
+// PlanMix, PlanFeed, Replan), a Piece cools (After, StopFor), and the last bakes give at most one change (Advise).
+//
 // Because it is imported by every other package, the plain data that crosses package borders lives here too: Burst,
 // Reading, Jar, Run, Action, Alert, Delivery, Anchor and Timeline.
 //

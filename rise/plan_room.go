@@ -133,3 +133,34 @@ func nightSpread(sums, counts []float64) float64 {
 	n := float64(len(means))
 	return math.Sqrt((usual*defaultRoomU*defaultRoomU + squares) / (usual + n - 1) * (1 + 1/n))
 }
+
+// NightRoom is the course of a room over some readings in the order of time, one point each quarter of an hour: by the room's
+// probe, or by the sample's where there is none, which follows the room within an hour or so. Readings without time or
+// temperature are left out.
+func NightRoom(readings []Reading) Room {
+	r := Room{U: defaultRoomU}
+	sum, n := 0.0, 0.0
+	var slot time.Time
+	flush := func() {
+		if n > 0 {
+			r.Points = append(r.Points, RoomPoint{slot.Add(roomStep / 2), sum / n})
+		}
+		sum, n = 0, 0
+	}
+	for _, reading := range readings {
+		c, ok := reading.RoomC.Get()
+		if !ok {
+			c, ok = reading.JarC.Get()
+		}
+		if !ok || reading.Time.IsZero() || c < -5 || c > 50 || reading.Time.Before(slot) {
+			continue
+		}
+		if at := reading.Time.Truncate(roomStep); at.After(slot) {
+			flush()
+			slot = at
+		}
+		sum, n = sum+c, n+1
+	}
+	flush()
+	return r
+}

@@ -198,6 +198,27 @@ func TestRooms(t *testing.T) {
 	assert.ErrorContains(t, err, "give its temperature")
 }
 
+func TestNightRoomIsTheReadingsInQuarters(t *testing.T) {
+	var rs []rise.Reading
+	for i := range 120 { // two hours, a minute apart, 0.01 K a minute cooler
+		r := rise.Reading{Time: evening.Add(time.Duration(i) * time.Minute), JarC: rise.Known(30), RoomC: rise.Known(22 - 0.01*float64(i))}
+		if i == 50 {
+			r.RoomC, r.JarC = rise.Num{}, rise.Num{}
+		}
+		if i == 51 {
+			r.RoomC = rise.Known(85) // a probe's power-on value
+		}
+		rs = append(rs, r)
+	}
+	rs = append(rs, rise.Reading{JarC: rise.Known(20)})
+	room := rise.NightRoom(rs)
+	require.Len(t, room.Points, 8)
+	require.NoError(t, room.Check())
+	assert.InDelta(t, 22-0.6, room.At(evening.Add(time.Hour)), 0.02)
+	only := rise.NightRoom([]rise.Reading{{Time: evening, JarC: rise.Known(21)}})
+	assert.Equal(t, 21.0, only.At(evening))
+}
+
 func TestPlanIsJSON(t *testing.T) {
 	p, err := rise.PlanMix(ask())
 	require.NoError(t, err)
