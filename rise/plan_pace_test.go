@@ -1,9 +1,12 @@
 package rise_test
 
 import (
+	"math/rand/v2"
 	"testing"
+	"time"
 
 	"nightjar/rise"
+	"nightjar/sensor/sim/dough"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -48,4 +51,38 @@ func TestUsualAndFastDoughs(t *testing.T) {
 	assert.Contains(t, fast.Text, "It is fast")
 	assert.Zero(t, rise.PaceOf(tenth(), 5, 6, 7, 3, 22, 12), "before a planned hour is no fault")
 	assert.Zero(t, rise.PaceOf(rise.Run{Target: 2}, 5, 6, 7, 3, 22, 12))
+}
+
+// Simulated doughs that are late for one cause: a cold kitchen, or a weak starter in a warm one. The cause told is the
+// right one nine times in ten.
+func TestCauseIsToldApartOnSimulatedDoughs(t *testing.T) {
+	for _, m := range dough.Mechanisms {
+		rng := rand.New(rand.NewPCG(31, 7))
+		right, slow := 0, 0
+		for i := range 60 {
+			p := dough.Draw(rng, dough.Options{Mechanism: m, InoculationPct: 12})
+			p.Culture = dough.Default().Culture
+			c, cause := 15.5+2.5*rng.Float64(), rise.CauseTemperature
+			if i%2 == 0 {
+				c, cause = 21+3*rng.Float64(), rise.CauseStarter
+				p.Culture.GasLPerKgH *= 0.45
+				p.Culture.GrowthPerH *= 0.7
+			}
+			p.StartC = c
+			h, ok := dough.Simulate(p, dough.Steady(c), dough.Span{Hours: 48, Every: 5 * time.Minute}).TimeTo(1.6)
+			if !ok {
+				continue
+			}
+			run := runOf(p, 1.6)
+			_, limit, _ := rise.UsualRange(run, 22)
+			if pace := rise.PaceOf(run, 0.9*h, h, 1.1*h, 3, c, limit); pace.Slow {
+				slow++
+				if pace.Cause == cause {
+					right++
+				}
+			}
+		}
+		require.Greater(t, slow, 40, m)
+		assert.GreaterOrEqual(t, float64(right)/float64(slow), 0.9, m)
+	}
 }
