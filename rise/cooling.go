@@ -146,10 +146,10 @@ func FurtherHours(fromC float64, stages []Stage) float64 {
 	return sum
 }
 
-// coldRate is the yeast's rate where a refrigerator only slows it: that of the cardinal model, and in the cold at least that
-// of a square-root law through what Gause measured (1932, Q. Rev. Biol. 7:27, Table 5, logistic fits: 0.011-0.016 per hour
-// at 5.7 °C, 0.15-0.20 at 28 °C). The cardinal model has growth end at 4 °C, which is right for a forecast of hours
-// and too little for a night in the cold; a constant Q10 would have three times as much.
+// coldRate is the yeast's rate where a refrigerator only slows it: that of the cardinal model, and in the cold at
+// least that of a square-root law through what Gause measured (1932, Q. Rev. Biol. 7:27, Table 5, logistic fits:
+// 0.011-0.016 per hour at 5.7 °C, 0.15-0.20 at 28 °C). The cardinal model has growth end at 4 °C, which is right for
+// a forecast of hours and too little for a night in the cold; a constant Q10 would have three times as much.
 func coldRate(tempC float64) float64 {
 	const none, per = -2.7, 30.7 // °C, K: √(0.0135/0.175) = (5.7 − none)/(28 − none)
 	yeast := SourdoughYeast()

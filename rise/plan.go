@@ -29,8 +29,8 @@ type Ask struct {
 	FridgeC Num `json:"fridge_c,omitzero"`
 	// Speed is the starter's; UsualSpeed if zero.
 	Speed Speed `json:"speed"`
-	// Perishable names the ingredients that spoil at room temperature (Formula.Perishable): then no plan leaves the dough warm
-	// for longer than the rule for perishable food allows.
+	// Perishable names the ingredients that spoil at room temperature (Formula.Perishable): then no plan leaves the
+	// dough warm for longer than the rule for perishable food allows.
 	Perishable []string `json:"perishable,omitempty"`
 }
 
@@ -111,7 +111,8 @@ type Choice struct {
 	// ChillAt is when to put it into the refrigerator, at about ChillMultiple; zero is never.
 	ChillAt       time.Time `json:"chill_at,omitzero"`
 	ChillMultiple Num       `json:"chill_multiple,omitzero"`
-	// P10, P50 and P90 are quantiles of the time of reaching the target. With a retard they are those of the time to chill it.
+	// P10, P50 and P90 are quantiles of the time of reaching the target. With a retard they are those of the time to
+	// chill it.
 	P10 time.Time `json:"p10,omitzero"`
 	P50 time.Time `json:"p50,omitzero"`
 	P90 time.Time `json:"p90,omitzero"`

@@ -18,7 +18,8 @@ type After struct {
 	// ColdH is the retard in the refrigerator at ColdC °C.
 	ColdH float64 `json:"cold_h,omitempty"`
 	ColdC float64 `json:"cold_c,omitempty"`
-	// Piece is one shaped piece with what holds it. TauH, where known, replaces its time constant: CoolingTau of earlier nights.
+	// Piece is one shaped piece with what holds it. TauH, where known, replaces its time constant: CoolingTau of
+	// earlier nights.
 	Piece Piece `json:"piece"`
 	TauH  Num   `json:"tau_h,omitzero"`
 }
@@ -84,8 +85,8 @@ type Stop struct {
 // leastStop is the multiple below which stopping is no bulk fermentation any more.
 const leastStop = 1.15
 
-// StopFor is the multiple at which to end the bulk of a dough that is to come to target in all, of a mix in % of all flour and a
-// starter of a speed. What shaping knocks out of it comes back in the proof: growth counts, not gas.
+// StopFor is the multiple at which to end the bulk of a dough that is to come to target in all, of a mix in % of all
+// flour and a starter of a speed. What shaping knocks out of it comes back in the proof: growth counts, not gas.
 func StopFor(run Run, speed Speed, a After) (Stop, error) {
 	further, err := a.FurtherHours()
 	if err != nil {

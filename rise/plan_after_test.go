@@ -39,8 +39,8 @@ func TestStopEarlierForMoreThatComesAfter(t *testing.T) {
 	assert.Contains(t, much.Text, "more than the whole way")
 }
 
-// A simulated dough that goes into the cold at the multiple told has made there, when it is cold, as much gas as one that was left
-// warm had made at its target, to a tenth. Its yeast has another law of temperature than the plan.
+// A simulated dough that goes into the cold at the multiple told has made there, when it is cold, as much gas as one
+// that was left warm had made at its target, to a tenth. Its yeast has another law of temperature than the plan.
 func TestStoppedDoughComesToItsTargetInTheCold(t *testing.T) {
 	for _, m := range dough.Mechanisms {
 		p := dough.Default()

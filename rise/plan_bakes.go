@@ -192,8 +192,9 @@ func (f fault) remedy(newest Bake, good *Bake, again, of int) (change, reason st
 	return fmt.Sprintf("End bulk at ×%.2f.", max(1.2, at+step)), fmt.Sprintf("%s; the last ended at ×%.2f.", seen, at)
 }
 
-// ThermalHours is the time that growth at 25 °C would have taken for what each entry's temperature allowed until then, h: the
-// axis on which runs in a cool and in a warm kitchen lie over one another. hours must rise; an unknown temperature is the last known.
+// ThermalHours is the time that growth at 25 °C would have taken for what each entry's temperature allowed until
+// then, h: the axis on which runs in a cool and in a warm kitchen lie over one another. hours must rise; an unknown
+// temperature is the last known.
 func ThermalHours(hours []float64, tempC []Num) []float64 {
 	p := Progress{Hours: hours, TempC: tempC}
 	yeast := SourdoughYeast()

@@ -7,7 +7,8 @@ import (
 	"time"
 )
 
-// FeedAsk is a feeding to be planned so that the starter is near its peak when it is wanted. Zero fields take their defaults.
+// FeedAsk is a feeding to be planned so that the starter is near its peak when it is wanted. Zero fields take their
+// defaults.
 type FeedAsk struct {
 	Now  time.Time `json:"now"`
 	Ripe time.Time `json:"ripe"`

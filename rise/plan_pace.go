@@ -5,12 +5,12 @@ import (
 	"math"
 )
 
-// usualSpread is how far usual doughs scatter about the usual time: 10 % prefermented flour at room temperature takes 10 to 14 h
-// (common practice, no source).
+// usualSpread is how far usual doughs scatter about the usual time: 10 % prefermented flour at room temperature takes
+// 10 to 14 h (common practice, no source).
 const usualSpread = 0.17
 
-// UsualRange is how long a dough usually takes from mixing to its target, h, at a steady temperature, for its run's inoculation,
-// hydration and salt. It is false where the inoculation is unknown or nothing grows.
+// UsualRange is how long a dough usually takes from mixing to its target, h, at a steady temperature, for its run's
+// inoculation, hydration and salt. It is false where the inoculation is unknown or nothing grows.
 func UsualRange(r Run, tempC float64) (fromH, toH float64, ok bool) {
 	m, known := mixOf(r)
 	if !known || !(r.Target > 1) || SourdoughYeast().Rate(tempC) == 0 {
@@ -43,8 +43,8 @@ type Pace struct {
 // roomC is the room temperature that common practice speaks of, °C.
 const roomC = 22.0
 
-// PaceOf judges a forecast: p10, p50 and p90 are the hours from mixing to the target, nowH those gone by, meanC the dough's mean
-// temperature. limitH is the latest that was planned, h; 0 is none: then the usual range decides.
+// PaceOf judges a forecast: p10, p50 and p90 are the hours from mixing to the target, nowH those gone by, meanC the
+// dough's mean temperature. limitH is the latest that was planned, h; 0 is none: then the usual range decides.
 func PaceOf(r Run, p10, p50, p90, nowH, meanC, limitH float64) Pace {
 	from, to, ok := UsualRange(r, meanC)
 	if !ok {

@@ -11,8 +11,8 @@ import (
 // a warm place or a proofing box, K (common practice, no source).
 const boxU = 0.5
 
-// PlanReady finds how a dough is ready at a.Ready: by how much starter, by how warm it is kept, or by chilling it on the way.
-// A wish that cannot be met is answered with the nearest that can, and Met false.
+// PlanReady finds how a dough is ready at a.Ready: by how much starter, by how warm it is kept, or by chilling it on
+// the way. A wish that cannot be met is answered with the nearest that can, and Met false.
 func PlanReady(a Ask) (Plan, error) {
 	if err := a.Check(); err != nil {
 		return Plan{}, err

@@ -63,9 +63,9 @@ func (r Room) At(t time.Time) float64 {
 // roomStep is the spacing of a room put together from nights.
 const roomStep = 15 * time.Minute
 
-// RoomOfNights is the room expected from a moment on for some hours: the mean of its earlier nights at the same time of
-// day, each moved on by whole days. Its uncertainty is the spread of the nights' means, towards the usual one where there are
-// few. It is an error if no night covers any of it.
+// RoomOfNights is the room expected from a moment on for some hours: the mean of its earlier nights at the same time
+// of day, each moved on by whole days. Its uncertainty is the spread of the nights' means, towards the usual one
+// where there are few. It is an error if no night covers any of it.
 func RoomOfNights(nights []Room, from time.Time, hours float64) (Room, error) {
 	var moved []Room
 	for _, n := range nights {
@@ -113,8 +113,8 @@ func (r Room) covers(t time.Time) bool {
 	return !t.Before(r.Points[0].At) && !t.After(r.Points[len(r.Points)-1].At)
 }
 
-// nightSpread is the standard deviation of the nights' means and of a new night's from theirs, with the usual one counted as
-// four nights.
+// nightSpread is the standard deviation of the nights' means and of a new night's from theirs, with the usual one
+// counted as four nights.
 func nightSpread(sums, counts []float64) float64 {
 	var means []float64
 	for i, s := range sums {
@@ -134,9 +134,9 @@ func nightSpread(sums, counts []float64) float64 {
 	return math.Sqrt((usual*defaultRoomU*defaultRoomU + squares) / (usual + n - 1) * (1 + 1/n))
 }
 
-// NightRoom is the course of a room over some readings in the order of time, one point each quarter of an hour: by the room's
-// probe, or by the sample's where there is none, which follows the room within an hour or so. Readings without time or
-// temperature are left out.
+// NightRoom is the course of a room over some readings in the order of time, one point each quarter of an hour: by
+// the room's probe, or by the sample's where there is none, which follows the room within an hour or so. Readings
+// without time or temperature are left out.
 func NightRoom(readings []Reading) Room {
 	r := Room{U: defaultRoomU}
 	sum, n := 0.0, 0.0

@@ -10,13 +10,14 @@ import (
 // Rising is a dough on its way that is to be ready at another time than it will be.
 type Rising struct {
 	Now, Ready time.Time
-	// Run tells its mix and its target. Multiple is where it is, Forecast when it is expected to be ready if it stays at TempC °C, the
-	// sample's temperature now.
+	// Run tells its mix and its target. Multiple is where it is, Forecast when it is expected to be ready if it stays
+	// at TempC °C, the sample's temperature now.
 	Run      Run
 	Multiple float64
 	Forecast Forecast
 	TempC    float64
-	// Room is where it stands; without points it is steady at TempC. TauH is the time constant with which it follows its air, h; 3 by default.
+	// Room is where it stands; without points it is steady at TempC. TauH is the time constant with which it follows
+	// its air, h; 3 by default.
 	Room Room
 	TauH float64
 	// FridgeC is the refrigerator's temperature, °C; 4 where unknown.
@@ -48,8 +49,8 @@ func (r Rising) Check() error {
 // rest holds what is still to grow, in hours at 25 °C.
 type rest struct{ p10, p50, p90 float64 }
 
-// Replan answers what to do with a rising dough so that it is ready at another time: leave it, keep it warmer or cooler, chill it on
-// the way, or take it early.
+// Replan answers what to do with a rising dough so that it is ready at another time: leave it, keep it warmer or
+// cooler, chill it on the way, or take it early.
 func Replan(r Rising) (Plan, error) {
 	if err := r.Check(); err != nil {
 		return Plan{}, err
@@ -150,8 +151,8 @@ func (r Rising) early(s stand, left rest) Choice {
 	}
 }
 
-// multipleAfter is the multiple after grown hours at 25 °C of the left hours that the target takes: on the usual culture's curve
-// through where it is and the target.
+// multipleAfter is the multiple after grown hours at 25 °C of the left hours that the target takes: on the usual
+// culture's curve through where it is and the target.
 func (r Rising) multipleAfter(grown, left float64) float64 {
 	m, ok := mixOf(r.Run)
 	if !ok {

@@ -12,7 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// risingNow is a simulated dough at 23 °C after some hours, with a forecast that knows when it will be ready if nothing changes.
+// risingNow is a simulated dough at 23 °C after some hours, with a forecast that knows when it will be ready if
+// nothing changes.
 func risingNow(p dough.Params, hours, target float64) (rise.Rising, float64) {
 	n := dough.Simulate(p, dough.Steady(23), dough.Span{Hours: 40, Every: time.Minute})
 	at, _ := n.TimeTo(target)

@@ -66,8 +66,8 @@ func summaryOf(n dough.Night, target float64) rise.Summary {
 	return s
 }
 
-// planned is one night that was planned after five others: how far the median was off, h, and whether the 80 % interval held it.
-// It is false if the dough never got to its target.
+// planned is one night that was planned after five others: how far the median was off, h, and whether the 80 %
+// interval held it. It is false if the dough never got to its target.
 func planned(rng *rand.Rand, m dough.Mechanism) (offH float64, within, ok bool) {
 	const target = 1.8
 	k := newKitchen(rng, m)

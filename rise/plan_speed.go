@@ -18,8 +18,9 @@ type Speed struct {
 	From string `json:"from"`
 }
 
-// The relative standard deviations of the times of doughs: between starters (one of two gave twice the gas; Hou & Hsu 2013,
-// Food Biosci. 3:75), between a starter's feedings and its doughs, and from one dough to the next (common practice, no source).
+// The relative standard deviations of the times of doughs: between starters (one of two gave twice the gas; Hou & Hsu
+// 2013, Food Biosci. 3:75), between a starter's feedings and its doughs, and from one dough to the next (common
+// practice, no source).
 const (
 	speedBetween = 0.30
 	speedFed     = 0.12

@@ -20,8 +20,8 @@ type stand struct {
 // standStepH is the step in which its temperature is followed, h.
 const standStepH = 1.0 / 15
 
-// walk follows the dough step by step until stop says so or the horizon comes. grown is the growth so far in hours at 25 °C,
-// sum the integral of the temperature, °C·h.
+// walk follows the dough step by step until stop says so or the horizon comes. grown is the growth so far in hours at
+// 25 °C, sum the integral of the temperature, °C·h.
 func (s stand) walk(stop func(h, grown, gain, sum, c float64) bool) {
 	yeast := SourdoughYeast()
 	reference := yeast.Rate(referenceC)
@@ -85,16 +85,16 @@ func (s stand) grown(at time.Time) (thermal, endC float64) {
 	return thermal, endC
 }
 
-// chilled is the growth, in hours at 25 °C, of a dough that goes from this stand into a refrigerator at a moment and stays there
-// until another.
+// chilled is the growth, in hours at 25 °C, of a dough that goes from this stand into a refrigerator at a moment and
+// stays there until another.
 func (s stand) chilled(at, until time.Time, fridgeC float64) float64 {
 	before, c := s.grown(at)
 	after := FurtherHours(c, []Stage{{Hours: max(0, until.Sub(at).Hours()), AirC: fridgeC, TauH: s.tauH}})
 	return before + after
 }
 
-// chillAt is when to put the dough into a refrigerator so that it has grown for thermal hours at 25 °C by a moment; false if it
-// would not get there even in the room, or is too far already.
+// chillAt is when to put the dough into a refrigerator so that it has grown for thermal hours at 25 °C by a moment;
+// false if it would not get there even in the room, or is too far already.
 func (s stand) chillAt(thermal float64, until time.Time, fridgeC float64) (time.Time, bool) {
 	if s.chilled(until, until, fridgeC) < thermal || s.chilled(s.from, until, fridgeC) > thermal {
 		return time.Time{}, false
@@ -114,8 +114,8 @@ func (s stand) chillAt(thermal float64, until time.Time, fridgeC float64) (time.
 // coolestPlace is a cellar or a porch: short of a refrigerator, °C.
 const coolestPlace = 13.0
 
-// airFor is the steady temperature of the air, °C, that makes the dough grow for thermal hours at 25 °C by a moment, between
-// the coolest and the warmest place for a dough that is under way; false if it lies outside.
+// airFor is the steady temperature of the air, °C, that makes the dough grow for thermal hours at 25 °C by a moment,
+// between the coolest and the warmest place for a dough that is under way; false if it lies outside.
 func (s stand) airFor(thermal float64, until time.Time) (float64, bool) {
 	at := func(c float64) float64 {
 		t := s

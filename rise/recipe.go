@@ -64,7 +64,8 @@ type Recipe struct {
 	Ingredients []Ingredient `json:"ingredients"`
 	// DoughG is the mass of dough that the recipe says it makes, g; unknown is the sum of its ingredients.
 	DoughG Num `json:"dough_g,omitzero"`
-	// Target is the multiple at which its bulk is to end, DoughC the temperature it is mixed to, °C; unknown leaves them open.
+	// Target is the multiple at which its bulk is to end, DoughC the temperature it is mixed to, °C; unknown leaves
+	// them open.
 	Target Num    `json:"target,omitzero"`
 	DoughC Num    `json:"dough_c,omitzero"`
 	Note   string `json:"note,omitempty"`

@@ -26,7 +26,8 @@ const (
 	dissolves   = 0.845
 )
 
-// saltSlows is the share of the yeast's rate that each per cent of salt takes: 0.85 ± 0.1 are left at 2 % (common practice, no source).
+// saltSlows is the share of the yeast's rate that each per cent of salt takes: 0.85 ± 0.1 are left at 2 % (common
+// practice, no source).
 const saltSlows = 0.075
 
 // wetSpeeds is the share by which each per cent of water above that of the usual starter, 100 %, speeds it up: wetter dough

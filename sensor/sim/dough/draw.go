@@ -14,15 +14,16 @@ type Options struct {
 	InoculationPct float64
 }
 
-// Spreads of the logarithm. Cultures are drawn from wide ranges: two of them differ in gas by a factor of 2 about once in ten times (Hou & Hsu
-// 2013, Food Biosci. 3:75, found that factor between two).
+// Spreads of the logarithm. Cultures are drawn from wide ranges: two of them differ in gas by a factor of 2 about
+// once in ten times (Hou & Hsu 2013, Food Biosci. 3:75, found that factor between two).
 const (
 	spreadGas, spreadGrowth = 0.25, 0.14
 	// weakShare of the cultures are weak: little gas, and soon inhibited. Some of their doughs never double.
 	weakShare = 0.08
 )
 
-// DrawCulture draws a starter. Optima lie between those of C. milleri and of S. cerevisiae, 26 to 33 °C: most sourdoughs hold the latter.
+// DrawCulture draws a starter. Optima lie between those of C. milleri and of S. cerevisiae, 26 to 33 °C: most
+// sourdoughs hold the latter.
 func DrawCulture(rng *rand.Rand) Culture {
 	opt := uniform(rng, 27, 33)
 	c := Culture{

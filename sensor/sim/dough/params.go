@@ -162,7 +162,8 @@ func (p Params) shares() (flour, water float64) {
 	return flour, flour * p.HydrationPct / 100
 }
 
-// medium is the rate that salt and water leave of the yeast's own. Wetter dough ferments faster (common practice, no source).
+// medium is the rate that salt and water leave of the yeast's own. Wetter dough ferments faster (common practice, no
+// source).
 func (p Params) medium() float64 {
 	salt := 1 - (1-p.Culture.SaltFactor)*p.SaltPct/2
 	wet := 1 + 0.003*(min(p.HydrationPct, 120)-72)
