@@ -29,6 +29,8 @@ type station struct {
 	// deadline is the boot time, ns, by which the loop must have moved again; 0 before it began.
 	deadline atomic.Int64
 
+	ranging sync.Mutex // one burst at a time
+
 	mu      sync.Mutex
 	run     *rise.Run // the open run; nil if there is none
 	jar     rise.Jar
@@ -137,7 +139,7 @@ func (s *station) tick(ctx context.Context) {
 // read takes a burst and the temperatures. The error, if any, is already told by the reading's fault.
 func (s *station) read(ctx context.Context) (rise.Reading, error) {
 	r := rise.Reading{Stamp: rise.Stamp{Boot: s.w.o.Store.Boot(), At: s.w.o.Clock.Boot()}}
-	b, err := s.Ranger.Range(ctx, s.Ranges)
+	b, err := s.burst(ctx, s.Ranges)
 	r.Burst = b
 	r.Of = max(r.Of, s.Ranges)
 	switch {
@@ -150,7 +152,25 @@ func (s *station) read(ctx context.Context) (rise.Reading, error) {
 	r.DoughC = s.temperature(ctx, "dough", s.Dough)
 	r.RoomC = s.temperature(ctx, "room", s.Room)
 	r.RoomRH = s.humidity(ctx)
+	s.warm(r)
 	return r, err
+}
+
+// burst takes a burst when nobody else takes one.
+func (s *station) burst(ctx context.Context, n int) (rise.Burst, error) {
+	s.ranging.Lock()
+	defer s.ranging.Unlock()
+	return s.Ranger.Range(ctx, n)
+}
+
+// Burst takes a burst of n ranges with a station's ranger, between its ticks, for whoever calibrates a jar. Its error is
+// the ranger's.
+func (w *Watch) Burst(ctx context.Context, name string, n int) (rise.Burst, error) {
+	s := w.byName[name]
+	if s == nil {
+		return rise.Burst{}, fmt.Errorf("there is no station %q", name)
+	}
+	return s.burst(ctx, n)
 }
 
 func (s *station) temperature(ctx context.Context, place string, t sensor.Thermometer) rise.Num {
@@ -162,6 +182,20 @@ func (s *station) temperature(ctx context.Context, place string, t sensor.Thermo
 		return rise.Num{}
 	}
 	return rise.Known(c.Celsius())
+}
+
+// warm tells the ranger how warm it is at the chip, by the room's probe or else the jar's, for its next burst.
+func (s *station) warm(r rise.Reading) {
+	t, ok := s.Ranger.(sensor.TemperatureAware)
+	if !ok {
+		return
+	}
+	for _, c := range []rise.Num{r.RoomC, r.JarC} {
+		if v, known := c.Get(); known {
+			t.SetTemperature(physic.ZeroCelsius + physic.Temperature(v*float64(physic.Kelvin)))
+			return
+		}
+	}
 }
 
 func (s *station) humidity(ctx context.Context) rise.Num {

@@ -4,10 +4,12 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -464,6 +466,39 @@ func TestWatch_WatchesOnWhileTheDiskIsFullAndCatchesUp(t *testing.T) {
 	c, err := db.Case(1)
 	require.NoError(t, err)
 	assert.InDelta(t, 10*time.Hour/tick, len(c.Readings), 3, "no reading is lost")
+}
+
+func TestWatch_ABurstBetweenTheTicksTakesTurnsWithThem(t *testing.T) {
+	t.Parallel()
+	k := newKitchen(t)
+	var bursting atomic.Int32
+	k.err = func(time.Duration) error {
+		if n := bursting.Add(1); n != 1 {
+			t.Errorf("%d bursts at once", n)
+		}
+		defer bursting.Add(-1)
+		return k.clock.Sleep(t.Context(), 2*time.Second)
+	}
+	asked := make(chan error, 1)
+	k.during(time.Hour, func(_ *store.DB, w *watch.Watch) {
+		go func() {
+			for range 20 {
+				b, err := w.Burst(t.Context(), "main", 7)
+				if err != nil || b.Valid != 7 {
+					asked <- fmt.Errorf("%v %w", b, err)
+					return
+				}
+			}
+			_, err := w.Burst(t.Context(), "other", 7)
+			if err == nil {
+				err = errors.New("a station that is not there gives a burst")
+			} else {
+				err = nil
+			}
+			asked <- err
+		}()
+	})
+	require.NoError(t, <-asked)
 }
 
 func TestNew_RefusesWhatCannotBeWatched(t *testing.T) {
