@@ -15,7 +15,7 @@ type Options struct {
 }
 
 // Spreads of the logarithm. Cultures are drawn from wide ranges: two of them differ in gas by a factor of 2 about
-// once in ten times (Hou & Hsu 2013, Food Biosci. 3:75, found that factor between two).
+// once in twenty times (Hou & Hsu 2013, Food Biosci. 3:75, found that factor between two).
 const (
 	spreadGas, spreadGrowth = 0.25, 0.14
 	// weakShare of the cultures are weak: little gas, and soon inhibited. Some of their doughs never double.
