@@ -8,8 +8,10 @@ import (
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
+	"periph.io/x/conn/v3/i2c"
 
 	"nightjar/cmd/internal/demo"
+	"nightjar/sensor"
 	"nightjar/sensor/sim/scenario"
 )
 
@@ -43,7 +45,7 @@ A scenario file describes another night: its kitchen, its dough, its chips and w
 			if o.Scenario, err = loadScenario(file); err != nil {
 				return err
 			}
-			o.Out, o.Version, o.Ranger = p.stdout, version(), newRanger
+			o.Out, o.Version, o.Ranger = p.stdout, version(), demoRanger
 			o.Live = isTerminal(p.stdout)
 			if verbose {
 				o.Log = slog.New(slog.NewTextHandler(p.stderr, nil))
@@ -79,4 +81,9 @@ func loadScenario(path string) (scenario.Scenario, error) {
 func isTerminal(w any) bool {
 	f, ok := w.(*os.File)
 	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// demoRanger makes the driver of a simulated chip.
+func demoRanger(chip string, bus i2c.Bus, address uint16, clock sensor.Clock) (sensor.Ranger, error) {
+	return newRanger(chip, bus, address, rangerOpts{clock: clock})
 }
