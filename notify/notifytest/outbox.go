@@ -81,6 +81,18 @@ func (o *Outbox) Settle(route, id string, state rise.DeliveryState, attempts int
 	return nil
 }
 
+// Settled reports whether n alerts were issued and no delivery of them is pending.
+func (o *Outbox) Settled(n int) bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, d := range o.states {
+		if d.State == rise.DeliveryPending {
+			return false
+		}
+	}
+	return len(o.alerts) == n
+}
+
 // Delivery is how far an alert has come on a route.
 func (o *Outbox) Delivery(route, id string) rise.Delivery {
 	o.mu.Lock()
