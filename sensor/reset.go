@@ -12,7 +12,7 @@ import (
 func HoldInReset(lines ...gpio.PinOut) error {
 	for _, line := range lines {
 		if err := line.Out(gpio.Low); err != nil {
-			return fmt.Errorf("hold a ranger in reset by %v: %w: %w", line, ErrBus, err)
+			return fmt.Errorf("hold a ranger in reset by %s: %w: %w", line.Name(), ErrBus, err)
 		}
 	}
 	return nil
