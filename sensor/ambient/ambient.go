@@ -45,7 +45,8 @@ const (
 // Device is a sensor that the kernel shows.
 type Device struct {
 	// Name is the chip, as its driver calls it; Folder where it is below Root.
-	Name, Folder string
+	Name   string `json:"name"`
+	Folder string `json:"folder"`
 }
 
 // Dev is a thermometer and hygrometer. It is safe for concurrent use; readings take turns.

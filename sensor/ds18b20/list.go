@@ -8,15 +8,15 @@ import (
 
 // Info is what the kernel says of a sensor without measuring. A number that it does not say is -1.
 type Info struct {
-	ID string
+	ID string `json:"id"`
 	// Resolution is 9 to 12 bits.
-	Resolution int
+	Resolution int `json:"resolution"`
 	// Features: bit 0 has the kernel refuse the power-on value, bit 1 has it poll for the end of a conversion.
-	Features int
+	Features int `json:"features"`
 	// External is 1 for a sensor with its own supply wire, 0 for one that lives off the data line.
-	External int
+	External int `json:"external"`
 	// HWMon tells whether the kernel shows the sensor as a hwmon device, too.
-	HWMon bool
+	HWMon bool `json:"hwmon"`
 }
 
 // List tells what is on the bus. It returns ErrBus if this machine has no 1-wire bus.

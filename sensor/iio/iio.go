@@ -102,7 +102,8 @@ func orDefault[T int | float64 | time.Duration](v, d T) T {
 // Device is a distance sensor that the kernel shows.
 type Device struct {
 	// Device is its folder, such as iio:device0; Name the chip, as its driver calls it.
-	Device, Name string
+	Device string `json:"device"`
+	Name   string `json:"name"`
 }
 
 // List lists the devices that know a distance. It returns ErrBus if this machine has no IIO devices at all.
