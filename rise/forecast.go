@@ -80,20 +80,22 @@ func (f *Forecaster) Predict(p Progress) Prediction {
 	case r.pace == 0:
 		out.Chance, out.Reason = Known(0), fmt.Sprintf("nothing rises at %.0f °C", r.temp)
 	default:
-		f.expect(&out)
+		f.expect(p.Target, &out)
 	}
 	return out
 }
 
 // expect fills in the quantiles of a run that still rises, or why there are none.
-func (f *Forecaster) expect(out *Prediction) {
+func (f *Forecaster) expect(target float64, out *Prediction) {
 	r := &f.run
 	reach, alive := f.post.reach(), f.alive()
-	out.Chance = Known(reach * alive)
+	out.Chance = Known(min(1, reach*alive))
 	switch {
 	case reach*alive >= 0.5:
-		when := func(p float64) Num { return Known(r.now + r.ahead(math.Exp(f.post.rest(p)))) }
-		out.P10, out.P50, out.P90 = when(0.1), when(0.5), when(0.9)
+		expected, spread := f.post.left()
+		ends := calibrated((r.level-1)/(target-1), f.prior.past)
+		when := func(z float64) Num { return Known(r.now + r.ahead(math.Exp(expected+spread*z))) }
+		out.P10, out.P50, out.P90 = when(ends.low), when(0), when(ends.high)
 	case alive < 0.5:
 		out.Reason = fmt.Sprintf("no rise in %.0f h: the starter may be too weak, or the dough too cold", r.now)
 	default:

@@ -40,7 +40,7 @@ func sane(t *testing.T, p Progress, got Prediction) {
 			continue
 		}
 		assert.GreaterOrEqual(t, v, last, "quantiles rise")
-		assert.True(t, reached || v >= now, "no time in the past: %v at %v", v, now)
+		assert.True(t, reached || v >= now, "no time in the past: %v at %v of %+v", v, now, got)
 		last = v
 	}
 	assert.False(t, got.P90.IsKnown() && !got.P50.IsKnown(), "no 90 %% without a median")

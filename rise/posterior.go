@@ -147,6 +147,13 @@ func (q *posterior) reach() float64 {
 	return sum
 }
 
+// left is the median of the logarithm of the thermal time to the target, for a run that reaches it, and its spread: half
+// the way from the 10 to the 90 % quantile, as a standard deviation.
+func (q *posterior) left() (expected, spread float64) {
+	const least = 0.03
+	return q.rest(0.5), max(least, (q.rest(0.9)-q.rest(0.1))/(2*normalQuantile(0.9)))
+}
+
 // rest is the quantile p of the logarithm of the thermal time to the target, for a run that reaches it.
 func (q *posterior) rest(p float64) float64 {
 	const least = 0.08 // the sd of a branch that thinks itself sure

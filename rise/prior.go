@@ -3,7 +3,11 @@ package rise
 import "math"
 
 // prior is what is known of a run's growth before it rises: independent normal distributions of the parameters.
-type prior struct{ mean, sd [parameters]float64 }
+type prior struct {
+	mean, sd [parameters]float64
+	// past is how many past runs it was learned from.
+	past int
+}
 
 // usual is the prior of a dough with 15 % prefermented flour from a starter that is not known, at 25 °C, as medians
 // with standard deviations of the logarithm (the lag: mean and standard deviation).
@@ -20,12 +24,12 @@ type prior struct{ mean, sd [parameters]float64 }
 //     2023, Appl. Sci. 13:12453) on top of what dissolves and what leaks; gas goes on after growth slows.
 var (
 	usualMean = [parameters]float64{atSeed: math.Log(0.3), atPace: math.Log(0.4), atLag: 0.8, atDissolved: math.Log(0.42), atAir: math.Log(0.06), atCeiling: math.Log(3.5)}
-	usualSD   = [parameters]float64{atSeed: 0.6, atPace: 0.3, atLag: 0.8, atDissolved: 0.3, atAir: 0.6, atCeiling: 0.6}
+	usualSD   = [parameters]float64{atSeed: 0.6, atPace: 0.3, atLag: 0.8, atDissolved: 0.3, atAir: 0.8, atCeiling: 0.6}
 )
 
 // withinSD is how far one starter's runs scatter about their own mean, in the same terms: three equal feeds within 10-15 %
 // count as stable (common practice, no source).
-var withinSD = [parameters]float64{atSeed: 0.25, atPace: 0.12, atLag: 0.4, atDissolved: 0.15, atAir: 0.4, atCeiling: 0.2}
+var withinSD = [parameters]float64{atSeed: 0.25, atPace: 0.12, atLag: 0.4, atDissolved: 0.15, atAir: 0.6, atCeiling: 0.3}
 
 // newPrior is the prior of a run: the usual one, moved towards the same starter's past runs.
 func newPrior(p Progress) prior {
@@ -69,6 +73,7 @@ func (q *prior) pool(p Progress, k int) {
 	if n == 0 {
 		return
 	}
+	q.past = int(n)
 	usual, own := 1/(q.sd[k]*q.sd[k]), n/(withinSD[k]*withinSD[k])
 	q.mean[k] = (q.mean[k]*usual + sum/n*own) / (usual + own)
 	q.sd[k] = min(q.sd[k], math.Hypot(withinSD[k], 1/math.Sqrt(usual+own)))
