@@ -192,11 +192,13 @@ func (a Ask) choice(what string) Choice {
 	return c
 }
 
+// span3 is a choice's quantiles in words, to five minutes: no plan knows better.
 func span3(c Choice) string {
+	round := func(t time.Time) time.Time { return t.Round(5 * time.Minute) }
 	if c.P90.IsZero() {
-		return fmt.Sprintf("about %s, from %s on", clockTime(c.P50), clockTime(c.P10))
+		return fmt.Sprintf("about %s, from %s on", clockTime(round(c.P50)), clockTime(round(c.P10)))
 	}
-	return fmt.Sprintf("about %s (%s to %s)", clockTime(c.P50), c.P10.Format("15:04"), c.P90.Format("15:04"))
+	return fmt.Sprintf("about %s (%s to %s)", clockTime(round(c.P50)), round(c.P10).Format("15:04"), round(c.P90).Format("15:04"))
 }
 
 // stand is the dough once mixed.

@@ -268,8 +268,8 @@ func ExamplePlanReady() {
 	}
 	fmt.Println("by", plan.Basis)
 	// Output:
-	// starter: 13 % prefermented flour, dough at 24 °C: ready about Sat 07:00 (03:25 to 12:26)
-	// cooler: 15 % prefermented flour, mixed to and kept at 20 °C: ready about Sat 07:00 (03:40 to 11:58)
+	// starter: 13 % prefermented flour, dough at 24 °C: ready about Sat 07:00 (03:25 to 12:25)
+	// cooler: 15 % prefermented flour, mixed to and kept at 20 °C: ready about Sat 07:00 (03:40 to 12:00)
 	// by published ranges, since nothing is known of this starter yet
 }
 

@@ -17,7 +17,7 @@ type Vigour struct {
 // 5-15 % (AACC 89-01, collaborative study of 1997): one jar cannot do better.
 const (
 	vigourRun      = 0.08  // one feeding to the next
-	vigourPerK     = 0.012 // the temperature law, per kelvin from 25 °C: 12 % at 15 °C
+	vigourPerK     = 0.015 // the temperature law, per kelvin apart: so far do S. cerevisiae and K. humilis differ at 18 °C against 25 °C
 	vigourHotPerK  = 0.025 // the same, per kelvin above 26 °C: optima lie anywhere from 27 to 33 °C
 	vigourPerRatio = 0.04  // the feeding's law, per factor e of inoculation from 1:1:1
 )

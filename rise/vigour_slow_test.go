@@ -26,9 +26,22 @@ func TestAThousandPairsAreToldApart(t *testing.T) {
 	for _, m := range dough.Mechanisms {
 		t.Run(string(m), func(t *testing.T) {
 			t.Parallel()
-			excluded, covered := separated(m, 1000)
+			excluded, covered := separated(m, 1000, sameKitchen, nil)
 			t.Logf("excluded %.3f, covered %.3f", excluded, covered)
 			assert.GreaterOrEqual(t, excluded, 0.9)
+			assert.InDelta(t, 0.8, covered, 0.12)
+		})
+	}
+}
+
+// One starter lives at 18-20 °C, the other at 25-27 °C and is fed more: the laws that bring them together are doubtful, and
+// the interval says so.
+func TestPairsInUnlikeKitchensAreComparedWithDoubt(t *testing.T) {
+	for _, m := range dough.Mechanisms {
+		t.Run(string(m), func(t *testing.T) {
+			t.Parallel()
+			excluded, covered := separated(m, 300, coolKitchen, warmKitchen)
+			t.Logf("excluded %.3f, covered %.3f", excluded, covered)
 			assert.InDelta(t, 0.8, covered, 0.12)
 		})
 	}

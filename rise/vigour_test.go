@@ -42,9 +42,24 @@ func agreement(t *testing.T, m dough.Mechanism, cultures int) []float64 {
 	return off
 }
 
-// separated counts the pairs of cultures a quarter apart whose ratio's 80 % interval excludes 1 after three feedings each
-// in the same kitchen, and those whose interval holds the true ratio.
-func separated(m dough.Mechanism, pairs int) (excluded, covered float64) {
+// place is where and how a starter is fed: drawn anew for each feeding.
+type place func(rng *rand.Rand) (tempC, ratio float64)
+
+func sameKitchen(rng *rand.Rand) (tempC, ratio float64) {
+	return 20 + 6*rng.Float64(), 1 + 3*rng.Float64()
+}
+
+func coolKitchen(rng *rand.Rand) (tempC, ratio float64) {
+	return 18 + 2*rng.Float64(), 1 + 2*rng.Float64()
+}
+
+func warmKitchen(rng *rand.Rand) (tempC, ratio float64) {
+	return 25 + 2*rng.Float64(), 3 + 2*rng.Float64()
+}
+
+// separated counts the pairs of cultures a quarter apart whose ratio's 80 % interval excludes 1 after three feedings
+// each, and those whose interval holds the true ratio. A nil other place is the very same feedings.
+func separated(m dough.Mechanism, pairs int, one, other place) (excluded, covered float64) {
 	rng := rand.New(rand.NewPCG(43, 1))
 	for range pairs {
 		slow := dough.DrawCulture(rng)
@@ -53,8 +68,12 @@ func separated(m dough.Mechanism, pairs int) (excluded, covered float64) {
 		quick.GrowthPerH *= 1.25
 		var a, b []rise.FeedingRun
 		for range 3 {
-			c, ratio := 20+6*rng.Float64(), 1+3*rng.Float64()
-			a, b = append(a, fed(rng, m, quick, ratio, c)), append(b, fed(rng, m, slow, ratio, c))
+			c, ratio := one(rng)
+			a = append(a, fed(rng, m, quick, ratio, c))
+			if other != nil {
+				c, ratio = other(rng)
+			}
+			b = append(b, fed(rng, m, slow, ratio, c))
 		}
 		r := rise.VigourRatio(a, b)
 		if r.Lo.Or(0) > 1 {
@@ -82,7 +101,7 @@ func TestThreeFeedingsTellAQuarterApart(t *testing.T) {
 	for _, m := range dough.Mechanisms {
 		t.Run(string(m), func(t *testing.T) {
 			t.Parallel()
-			excluded, covered := separated(m, 40)
+			excluded, covered := separated(m, 40, sameKitchen, nil)
 			assert.GreaterOrEqual(t, excluded, 0.9)
 			assert.GreaterOrEqual(t, covered, 0.75)
 		})
