@@ -8,7 +8,8 @@ import (
 	"time"
 )
 
-// Ask is a dough to be planned. Zero fields take their defaults.
+// Ask is a dough to be planned. Zero fields take their defaults. The words of the answer show times in the zone of the
+// times handed in.
 type Ask struct {
 	// Now is the moment of asking, Mix when the dough is mixed (Now by default), Ready when it is wanted at its target.
 	Now   time.Time `json:"now"`

@@ -8,7 +8,7 @@ import (
 )
 
 // FeedAsk is a feeding to be planned so that the starter is near its peak when it is wanted. Zero fields take their
-// defaults.
+// defaults. The words of the answer show times in the zone of Now and Ripe.
 type FeedAsk struct {
 	Now  time.Time `json:"now"`
 	Ripe time.Time `json:"ripe"`

@@ -7,7 +7,8 @@ import (
 	"time"
 )
 
-// Rising is a dough on its way that is to be ready at another time than it will be.
+// Rising is a dough on its way that is to be ready at another time than it will be. The words of the answer show times in
+// the zone of Now and Ready.
 type Rising struct {
 	Now, Ready time.Time
 	// Run tells its mix and its target. Multiple is where it is, Forecast when it is expected to be ready if it stays

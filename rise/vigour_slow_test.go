@@ -3,6 +3,7 @@
 package rise_test
 
 import (
+	"math/rand/v2"
 	"testing"
 
 	"nightjar/sensor/sim/dough"
@@ -45,4 +46,12 @@ func TestPairsInUnlikeKitchensAreComparedWithDoubt(t *testing.T) {
 			assert.InDelta(t, 0.8, covered, 0.12)
 		})
 	}
+}
+
+func coolKitchen(rng *rand.Rand) (tempC, ratio float64) {
+	return 18 + 2*rng.Float64(), 1 + 2*rng.Float64()
+}
+
+func warmKitchen(rng *rand.Rand) (tempC, ratio float64) {
+	return 25 + 2*rng.Float64(), 3 + 2*rng.Float64()
 }

@@ -49,14 +49,6 @@ func sameKitchen(rng *rand.Rand) (tempC, ratio float64) {
 	return 20 + 6*rng.Float64(), 1 + 3*rng.Float64()
 }
 
-func coolKitchen(rng *rand.Rand) (tempC, ratio float64) {
-	return 18 + 2*rng.Float64(), 1 + 2*rng.Float64()
-}
-
-func warmKitchen(rng *rand.Rand) (tempC, ratio float64) {
-	return 25 + 2*rng.Float64(), 3 + 2*rng.Float64()
-}
-
 // separated counts the pairs of cultures a quarter apart whose ratio's 80 % interval excludes 1 after three feedings
 // each, and those whose interval holds the true ratio. A nil other place is the very same feedings.
 func separated(m dough.Mechanism, pairs int, one, other place) (excluded, covered float64) {
