@@ -19,6 +19,7 @@ import (
 	"nightjar/cmd/internal/machine"
 	"nightjar/cmd/internal/web"
 	"nightjar/rise"
+	"nightjar/sensor"
 	"nightjar/store"
 )
 
@@ -74,8 +75,49 @@ func (p *program) local(cfg config.Config, a access) (http.Handler, func() error
 			return nil, nil, errors.Join(err, db.Close())
 		}
 	}
-	d := &desk.Desk{Store: db, Clock: machine.Clock{}, Device: cfg.Device.Name, Version: version(), Stations: cfg.Stations, Alerts: cfg.Alerts}
-	return web.NewHandler(d, nil), db.Close, nil
+	lent := &lentSensors{configured: cfg.Stations}
+	d := &desk.Desk{
+		Store: db, Sensors: lent, Clock: machine.Clock{}, Device: cfg.Device.Name, Version: version(), Stations: cfg.Stations, Alerts: cfg.Alerts,
+	}
+	return web.NewHandler(d, nil), func() error { return errors.Join(lent.close(), db.Close()) }, nil
+}
+
+// lentSensors opens a station's distance sensor when it is first asked for: for a calibration without the service.
+type lentSensors struct {
+	configured []config.Station
+	hw         *hardware
+	opened     map[string]sensor.Ranger
+}
+
+// Burst implements desk.Burster.
+func (l *lentSensors) Burst(ctx context.Context, station string, n int) (rise.Burst, error) {
+	if l.hw == nil {
+		l.hw, l.opened = newHardware(machine.Clock{}), map[string]sensor.Ranger{}
+		stations, err := l.hw.stations(l.configured)
+		if err != nil {
+			return rise.Burst{}, err
+		}
+		for _, s := range stations {
+			l.opened[s.Name] = s.Ranger
+		}
+	}
+	r, ok := l.opened[station]
+	if !ok {
+		return rise.Burst{}, fmt.Errorf("the sensor of station %s could not be opened", station)
+	}
+	return r.Range(ctx, n)
+}
+
+// close puts the sensors to rest and closes their buses.
+func (l *lentSensors) close() error {
+	if l.hw == nil {
+		return nil
+	}
+	var errs []error
+	for _, r := range l.opened {
+		errs = append(errs, r.Halt())
+	}
+	return errors.Join(append(errs, l.hw.close())...)
 }
 
 // hinted is an error with what to do about it.

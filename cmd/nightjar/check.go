@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"periph.io/x/host/v3/sysfs"
 
 	"nightjar/cmd/internal/api"
 	"nightjar/cmd/internal/check"
@@ -15,7 +14,6 @@ import (
 	"nightjar/cmd/internal/config"
 	"nightjar/cmd/internal/machine"
 	"nightjar/rise"
-	"nightjar/sensor"
 )
 
 func (p *program) checkCommand() *cobra.Command {
@@ -85,32 +83,18 @@ func (p *program) writeFindings(found []check.Finding) {
 
 // rangeOnce takes one burst with a station's distance sensor and says what it saw.
 func rangeOnce(ctx context.Context, s config.Station) (saw string, err error) {
-	if s.Mux != (config.Mux{}) {
-		return fmt.Sprintf("behind a multiplexer at 0x%02x: not asked", s.Mux.Address), nil
-	}
-	bus, err := sysfs.NewI2C(s.Bus)
+	h := newHardware(machine.Clock{})
+	defer func() { err = errors.Join(err, h.close()) }()
+	stations, err := h.stations([]config.Station{s})
 	if err != nil {
-		return "", fmt.Errorf("%w: %w", sensor.ClassifyI2C(err), err)
+		return "", err
 	}
-	defer func() { err = errors.Join(err, bus.Close()) }()
-	chips := []string{s.Chip}
-	if s.Chip == config.ChipAuto {
-		chips = config.Chips[1:]
+	ranger := stations[0].Ranger
+	burst, err := ranger.Range(ctx, s.Ranges)
+	if err := errors.Join(err, ranger.Halt()); err != nil {
+		return "", err
 	}
-	var failed error
-	for _, chip := range chips {
-		r, err := newRanger(chip, bus, s.Address, machine.Clock{})
-		if err != nil {
-			failed = errors.Join(failed, err)
-			continue
-		}
-		b, err := r.Range(ctx, s.Ranges)
-		if err = errors.Join(err, r.Halt()); err == nil {
-			return fmt.Sprintf("%s: %s", r, sight(b)), nil
-		}
-		failed = errors.Join(failed, err)
-	}
-	return "", failed
+	return fmt.Sprintf("%s: %s", ranger, sight(burst)), nil
 }
 
 // sight says what a burst saw.

@@ -80,7 +80,7 @@ func (p *program) subcommands() []*cobra.Command {
 	return []*cobra.Command{
 		p.startCommand(), p.endCommand(), p.noteCommand(), p.markCommand(), p.ackCommand(),
 		p.statusCommand(), p.runsCommand(), p.showCommand(), p.exportCommand(), p.jarsCommand(),
-		p.replayCommand(), p.checkCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.versionCommand(),
+		p.replayCommand(), p.checkCommand(), p.calibrateCommand(), p.tareCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.versionCommand(),
 	}
 }
 

@@ -16,7 +16,9 @@ type startOptions struct {
 	run                                  rise.Run
 	kind, ready                          string
 	inoculation, hydration, salt, sample float64
-	base, uBase, dough                   float64
+	base, uBase, ruler, uRuler, dough    float64
+	floor, uFloor, density               float64
+	byMass                               bool
 }
 
 func (p *program) startCommand() *cobra.Command {
@@ -28,8 +30,8 @@ func (p *program) startCommand() *cobra.Command {
 it has risen to its target. NAME is what you call the dough; it may be left out.
 
 Press the sample level with a wet finger, without voids, and wipe the walls. Fresh dough slumps: the rise is counted
-from the level at which it has settled. Where the run is started late, give --at, or the settled height by --base-mm
-(a ruler at the glass), or --sample-g.`,
+from the level at which it has settled. --ruler-mm tells that height by a ruler at the glass, which is better than any
+distance; --sample-g checks it. A run started late takes --at, or the settled height as --base-mm, or --base-by-mass.`,
 		Example: `  nightjar start "country loaf" --jar tall --target 2
   nightjar start --at 20:15 --inoculation 15 --ready "tomorrow 07:00"
   nightjar start --kind starter --starter gerta --target 2.5`,
@@ -57,7 +59,14 @@ from the level at which it has settled. Where the run is started late, give --at
 	fs.Float64Var(&o.hydration, "hydration", 0, "water, % of the flour")
 	fs.Float64Var(&o.salt, "salt", 0, "salt, % of the flour")
 	fs.Float64Var(&o.sample, "sample-g", 0, "the sample's mass, g")
-	fs.Float64Var(&o.base, "base-mm", 0, "the settled height of the sample by ruler, mm")
+	fs.BoolVar(&o.byMass, "base-by-mass", false, "take the base level from --sample-g: the sample has risen already")
+	fs.Float64Var(&o.density, "density", 0, "the settled dough's density, g/ml (default 1.18)")
+	fs.StringVar(&o.run.Flour, "flour", "", "wheat or rye: how the surface domes")
+	fs.Float64Var(&o.ruler, "ruler-mm", 0, "the height of the settled sample by ruler, mm")
+	fs.Float64Var(&o.uRuler, "u-ruler-mm", 0, "the standard uncertainty of that height, mm (default 0.5)")
+	fs.Float64Var(&o.floor, "floor-mm", 0, "the floor distance for this run alone, from nightjar tare, mm")
+	fs.Float64Var(&o.uFloor, "u-floor-mm", 0, "its standard uncertainty, mm")
+	fs.Float64Var(&o.base, "base-mm", 0, "the base level itself, mm, instead of one found")
 	fs.Float64Var(&o.uBase, "u-base-mm", 0, "the standard uncertainty of that height, mm (default 0.5)")
 	fs.Float64Var(&o.dough, "dough-c", 0, "the main dough's temperature by a kitchen thermometer, °C")
 	return cmd
@@ -74,6 +83,11 @@ func (o *startOptions) action(cmd *cobra.Command) (rise.Action, error) {
 		return rise.Known(v)
 	}
 	r.InoculationPct, r.HydrationPct, r.SaltPct = given("inoculation", o.inoculation), given("hydration", o.hydration), given("salt", o.salt)
+	r.RulerMM, r.URulerMM, r.DensityGML = given("ruler-mm", o.ruler), given("u-ruler-mm", o.uRuler), given("density", o.density)
+	r.FloorMM, r.UFloorMM = given("floor-mm", o.floor), given("u-floor-mm", o.uFloor)
+	if o.byMass {
+		r.BaseBy = rise.BaseByMass
+	}
 	r.SampleG, r.BaseMM, r.UBaseMM = given("sample-g", o.sample), given("base-mm", o.base), given("u-base-mm", o.uBase)
 	if o.ready != "" {
 		t, err := prose.Ahead(o.ready, time.Now())

@@ -21,14 +21,16 @@ type Live interface {
 	Health() []api.Health
 }
 
-// Desk answers what people ask and does what they do. Its methods are safe for concurrent use. All fields but Live and
-// Wake must be set, and none changed after the first call.
+// Desk answers what people ask and does what they do. Its methods are safe for concurrent use. All fields but Live,
+// Wake and Sensors must be set, and none changed after the first call.
 type Desk struct {
 	Store Store
 	// Live is the daemon; nil where a command opened the store itself.
 	Live Live
 	// Wake tells whether some route has been shown to reach a person, and if not why; nil is never.
 	Wake func() (bool, string)
+	// Sensors lends the distance sensors to a calibration where Live does not; nil is nobody.
+	Sensors Burster
 	// Clock tells the time of what is done.
 	Clock sensor.Clock
 	// Device is the device's name, Version the program's.

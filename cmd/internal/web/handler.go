@@ -42,7 +42,10 @@ func NewHandler(d *desk.Desk, log *slog.Logger) *Handler {
 	h.mux.Handle(api.PathActions, h.answer(h.act))
 	h.mux.Handle(api.PathJars, h.answer(h.jars))
 	h.mux.Handle(api.PathJar, h.answer(h.jar))
-	h.mux.Handle(api.PathAddJar, h.answer(h.addJar))
+	h.mux.Handle(api.PathAddJar, h.answer(take(h.desk.AddJar)))
+	h.mux.Handle(api.PathBurst, h.answer(h.burst))
+	h.mux.Handle(api.PathFit, h.answer(take(h.desk.Fit)))
+	h.mux.Handle(api.PathTare, h.answer(take(h.desk.Tare)))
 	h.mux.HandleFunc(api.PathBackup, h.backup)
 	h.mux.HandleFunc("/", h.unknown)
 	return h
@@ -112,14 +115,27 @@ func (h *Handler) status(*http.Request) (any, error) { return h.desk.Status() }
 
 func (h *Handler) jars(*http.Request) (any, error) { return list(h.desk.Jars()) }
 
-func (h *Handler) jar(r *http.Request) (any, error) { return h.desk.Jar(r.PathValue("name")) }
-
-func (h *Handler) addJar(r *http.Request) (any, error) {
-	var j rise.Jar
-	if err := decode(r, &j); err != nil {
+func (h *Handler) jar(r *http.Request) (any, error) {
+	j, err := h.desk.Jar(r.PathValue("name"))
+	if err != nil {
 		return nil, err
 	}
-	return h.desk.AddJar(j)
+	return api.JarShown{Jar: j, CanDo: h.desk.Ability(j)}, nil
+}
+
+func (h *Handler) burst(r *http.Request) (any, error) {
+	return h.desk.BurstNow(r.Context(), r.PathValue("station"))
+}
+
+// take makes a function of a body into one of a request.
+func take[In, Out any](f func(In) (Out, error)) func(*http.Request) (any, error) {
+	return func(r *http.Request) (any, error) {
+		var in In
+		if err := decode(r, &in); err != nil {
+			return nil, err
+		}
+		return f(in)
+	}
 }
 
 func (h *Handler) act(r *http.Request) (any, error) {
