@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"os"
 	"strings"
-
-	"nightjar/rise"
 )
 
 // Report is what Check found.
@@ -66,39 +64,17 @@ func (c *checker) damage(where string, err error) {
 
 // record checks one key and value of the bucket at path.
 func (c *checker) record(path []string, k, v []byte) {
-	bucket := strings.Join(path, " ")
-	var err error
-	switch path[0] {
-	case string(bucketMeta):
-		if bytes.Equal(k, keySchema) {
-			c.r.Schema = int(keyNumber(v))
-		}
-		return
-	case string(bucketReadings):
-		err = c.chunk(path, k, v)
-	case string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
-	default:
-		_, err = unseal(v)
+	err := fits(&c.d, path, k, v)
+	switch {
+	case bytes.Equal(k, keySchema) && path[0] == string(bucketMeta):
+		c.r.Schema = int(keyNumber(v))
+	case path[0] == string(bucketReadings) && err == nil:
+		p, _ := unseal(v)
+		h, _, _ := readHead(p)
+		c.r.Readings += h.n
 	}
 	c.r.Records[path[0]]++
 	if err != nil {
-		c.damage(fmt.Sprintf("%s %x", bucket, k), err)
+		c.damage(fmt.Sprintf("%s %x", strings.Join(path, " "), k), err)
 	}
-}
-
-func (c *checker) chunk(path []string, k, v []byte) error {
-	station, rs, err := c.d.decode(v, nil)
-	if err != nil {
-		return err
-	}
-	c.r.Readings += len(rs)
-	return placed(path, k, station, rs)
-}
-
-// placed checks that a chunk stands where its content belongs.
-func placed(path []string, k []byte, station string, rs []rise.Reading) error {
-	if len(path) == 2 && path[1] == station && bytes.Equal(k, appendStamp(nil, rs[0].Stamp)) {
-		return nil
-	}
-	return fmt.Errorf("readings of another place (%s, %v): %w", station, rs[0].Stamp, ErrDamaged)
 }

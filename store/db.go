@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -101,7 +102,11 @@ func open(path string, o Options) (*DB, error) {
 // openFile opens the file, after a repair if it needs one and that is allowed.
 func (db *DB) openFile() (err error) {
 	db.file, err = openFile(db.path, db.opts)
-	if errors.Is(err, ErrDamaged) && db.opts.Repair && !db.opts.ReadOnly {
+	mayRepair := db.opts.Repair && !db.opts.ReadOnly
+	if err == nil && lied(db.file.found) && mayRepair {
+		err = cmp.Or(db.file.Close(), errLedger)
+	}
+	if errors.Is(err, ErrDamaged) && mayRepair {
 		if err := db.repair(err); err != nil {
 			return err
 		}

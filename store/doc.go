@@ -38,7 +38,7 @@
 //
 //	meta       key "schema": the schema's number, 4 bytes, no record around it
 //	           key "device": the device's name, plain text
-//	           key "ledger": 8 bytes for each bucket, in the order of ledger.go
+//	           key "ledger": the transaction (8 bytes), then 8 bytes for each bucket (ledger.go)
 //	boots      key: boot number, 4 bytes; payload: {"id": the kernel's boot id}
 //	anchors    key: stamp; payload: rise.Anchor. Of anchors that agree within 50 ms the first and the last are kept
 //	readings   a bucket per station; key: stamp of the chunk's first reading; payload: a chunk, binary (chunk.go)

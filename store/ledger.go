@@ -13,7 +13,8 @@ import (
 // The ledger holds, for each top bucket, the sum of a hash of every record in it, nested ones included, modulo 2^64.
 // Every commit keeps it up to date, and opening the store adds the records up again. It finds what neither checksums
 // nor the tree of pages can tell: that a card said a page was written, and holds an older one in its place that was
-// whole too.
+// whole too. The number of the transaction stands in front of the sums, and must be that of the meta page in force: or
+// else an older root, with an older ledger, is in the place of the one that was to be written.
 
 // ledgered lists the buckets in the order in which their sums stand in the ledger. Add at the end only.
 var ledgered = [][]byte{
@@ -28,20 +29,20 @@ type ledger []uint64
 
 func newLedger() ledger { return make(ledger, len(ledgered)) }
 
-// readLedger reads what the store holds; false if it holds none.
-func readLedger(v []byte) (ledger, bool) {
-	if len(v) != 8*len(ledgered) {
-		return newLedger(), false
+// readLedger reads what the store holds, and in which transaction it was written; false if it holds none.
+func readLedger(v []byte) (l ledger, txid uint64, ok bool) {
+	l = newLedger()
+	if len(v) != 8+8*len(ledgered) {
+		return l, 0, false
 	}
-	l := newLedger()
 	for i := range l {
-		l[i] = binary.BigEndian.Uint64(v[8*i:])
+		l[i] = binary.BigEndian.Uint64(v[8+8*i:])
 	}
-	return l, true
+	return l, binary.BigEndian.Uint64(v), true
 }
 
-func (l ledger) bytes() []byte {
-	var b []byte
+func (l ledger) bytes(tx *bolt.Tx) []byte {
+	b := binary.BigEndian.AppendUint64(nil, uint64(tx.ID()))
 	for _, s := range l {
 		b = binary.BigEndian.AppendUint64(b, s)
 	}
@@ -96,11 +97,11 @@ func keepLedger(fn func(w *writer) error) func(tx *bolt.Tx) error {
 	return func(tx *bolt.Tx) error {
 		meta := tx.Bucket(bucketMeta)
 		w := &writer{Tx: tx}
-		w.sums, _ = readLedger(meta.Get(keyLedger))
+		w.sums, _, _ = readLedger(meta.Get(keyLedger))
 		if err := fn(w); err != nil {
 			return err
 		}
-		return meta.Put(keyLedger, w.sums.bytes())
+		return meta.Put(keyLedger, w.sums.bytes(tx))
 	}
 }
 
@@ -124,7 +125,7 @@ func balance(tx *bolt.Tx) error {
 			}
 		}
 	}
-	return tx.Bucket(bucketMeta).Put(keyLedger, sums.bytes())
+	return tx.Bucket(bucketMeta).Put(keyLedger, sums.bytes(tx))
 }
 
 // in is a top bucket to write to.

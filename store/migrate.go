@@ -43,6 +43,14 @@ func schemaOf(tx *bolt.Tx) (int, error) {
 	return int(binary.BigEndian.Uint32(n)), nil
 }
 
+// checkSchema refuses a schema that this program does not know.
+func checkSchema(have int) error {
+	if have <= schema() {
+		return nil
+	}
+	return hintf("Install the version that wrote it, or a later one.", "schema %d, this program knows %d: %w", have, schema(), ErrNewer)
+}
+
 // migrate brings a file to the current schema; one that is newer is not touched.
 func migrate(b *bolt.DB) error {
 	var have int
@@ -54,7 +62,7 @@ func migrate(b *bolt.DB) error {
 	case err != nil:
 		return err
 	case have > schema():
-		return hintf("Install the version that wrote it, or a later one.", "schema %d, this program knows %d: %w", have, schema(), ErrNewer)
+		return checkSchema(have)
 	case have < schema() && b.IsReadOnly():
 		return hintf("Start 'nightjar watch' once, which brings the store up to date.", "schema %d is older than %d: %w", have, schema(), ErrReadOnly)
 	}
@@ -71,7 +79,7 @@ func step(tx *bolt.Tx, i int) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(steps[i](tx), meta.Put(keySchema, key32(uint32(i+1))))
+	return errors.Join(steps[i](tx), meta.Put(keySchema, key32(uint32(i+1))), balance(tx))
 }
 
 func (db *DB) migrate() error { return migrate(db.file.DB) }

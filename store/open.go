@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 
 	berrors "go.etcd.io/bbolt/errors"
@@ -104,26 +105,39 @@ func structure(f *os.File, g geometry) (found []Damage, err error) {
 	a := newAudit()
 	p.bucket(nil, g.root, a.record)
 	p.checkFree()
-	return a.found(g), err
+	return a.found(g), cmp.Or(a.newer(), err)
+}
+
+// lied tells whether the ledger says that records are missing.
+func lied(found []Damage) bool {
+	return slices.ContainsFunc(found, func(d Damage) bool { return d.What == errLedger.Error() })
 }
 
 // audit adds the ledger up.
 type audit struct {
 	sums, want ledger
+	txid       uint64
 	has        bool
+	schema     int
 }
 
 func newAudit() *audit { return &audit{sums: newLedger()} }
 
 func (a *audit) record(path []string, k, v []byte) {
 	if path[0] == string(bucketMeta) {
-		if bytes.Equal(k, keyLedger) {
-			a.want, a.has = readLedger(v)
+		switch {
+		case bytes.Equal(k, keyLedger):
+			a.want, a.txid, a.has = readLedger(v)
+		case bytes.Equal(k, keySchema):
+			a.schema = int(keyNumber(v))
 		}
 		return
 	}
 	a.sums.add(path, k, v)
 }
+
+// newer is the error of a store that a newer version wrote: what this one takes for damage may be none.
+func (a *audit) newer() error { return checkSchema(a.schema) }
 
 // found tells what a walk over a file with sound pages did not find.
 func (a *audit) found(g geometry) (ds []Damage) {
@@ -132,6 +146,9 @@ func (a *audit) found(g geometry) (ds []Damage) {
 	}
 	if !a.has {
 		return ds
+	}
+	if a.txid != g.txid {
+		ds = append(ds, Damage{Where: "file", What: errLedger.Error()})
 	}
 	for _, name := range a.sums.differ(a.want) {
 		ds = append(ds, Damage{Where: name, What: errLedger.Error()})

@@ -296,6 +296,3 @@ func TestADiskThatTakesNothingIsToldAndCaughtUp(t *testing.T) {
 	require.NoError(t, db.Close())
 	storetest.Check(t, path)
 }
-
-// writeForEver is filled in by the crash tests.
-func writeForEver(string) {}

@@ -1,8 +1,8 @@
 package store
 
 import (
+	"bytes"
 	"cmp"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -122,8 +122,19 @@ func salvageFile(f *os.File) (*salvage, error) {
 	g.pages = max(g.pages, uint64(info.Size()/g.page))
 	p := newPager(f, g)
 	p.damaged = s.note
+	a := newAudit()
 	if g.root != 0 {
-		p.bucket(nil, g.root, s.record)
+		p.bucket(nil, g.root, func(path []string, k, v []byte) {
+			a.record(path, k, v)
+			s.record(path, k, v)
+		})
+	}
+	if err := a.newer(); err != nil {
+		return s, err
+	}
+	if found := a.found(g); len(found) > 0 {
+		s.lost = true
+		s.damage = append(s.damage, found...)
 	}
 	if s.lost {
 		p.orphans(s.orphan)
@@ -138,26 +149,11 @@ func (s *salvage) note(where string, err error) {
 
 // record takes a record that stands where it should, if it is whole.
 func (s *salvage) record(path []string, k, v []byte) {
-	if err := s.sound(path, k, v); err != nil {
+	if err := fits(&s.d, path, k, v); err != nil {
 		s.damage = append(s.damage, Damage{Where: fmt.Sprintf("%s %x", strings.Join(path, " "), k), What: err.Error()})
 		return
 	}
 	s.put(path, k, v)
-}
-
-func (s *salvage) sound(path []string, k, v []byte) error {
-	switch path[0] {
-	case string(bucketMeta), string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
-		return nil
-	case string(bucketReadings):
-		station, rs, err := s.d.decode(v, nil)
-		if err != nil {
-			return err
-		}
-		return placed(path, k, station, rs)
-	}
-	_, err := unseal(v)
-	return err
 }
 
 func (s *salvage) put(path []string, k, v []byte) {
@@ -169,43 +165,43 @@ func (s *salvage) put(path []string, k, v []byte) {
 }
 
 // orphan takes a record from a page that nothing leads to: it may be lost, or an older state of one that is not.
-// Readings, actions and anchors never change, so they may be taken from anywhere; a run only where there is none. A
-// longer chunk replaces a shorter one with the same first reading.
+// Readings, actions, anchors and boots never change, so they may be taken from anywhere; a run only where there is none.
+// A longer chunk replaces a shorter one with the same first reading.
 func (s *salvage) orphan(k, v []byte) {
 	if station, rs, err := s.d.decode(v, nil); err == nil {
 		path := []string{string(bucketReadings), station}
 		old := s.buckets[strings.Join(path, "\x00")][string(k)]
-		if placed(path, k, station, rs) == nil && s.count(old) < len(rs) {
+		if fits(&s.d, path, k, v) == nil && s.count(old) < len(rs) {
 			s.put(path, k, v)
 		}
 		return
 	}
-	payload, err := unseal(v)
-	if err != nil || len(payload) == 0 || payload[0] != '{' {
-		return
+	for _, bucket := range [][]byte{bucketActions, bucketAnchors, bucketRuns, bucketBoots} {
+		if looksLike(bucket, k, v) && fits(&s.d, []string{string(bucket)}, k, v) == nil {
+			if s.buckets[string(bucket)][string(k)] == nil {
+				s.put([]string{string(bucket)}, k, v)
+			}
+			return
+		}
 	}
-	var is struct {
-		ID      string          `json:"id"`
-		Kind    string          `json:"kind"`
-		Station string          `json:"station"`
-		Run     int             `json:"run"`
-		Started json.RawMessage `json:"started"`
-		When    json.RawMessage `json:"when"`
-		Wall    json.RawMessage `json:"wall"`
+}
+
+// looksLike tells the kinds of record apart by the names in them, which fits takes for granted.
+func looksLike(bucket, k, v []byte) bool {
+	p, err := unseal(v)
+	if err != nil {
+		return false
 	}
-	if json.Unmarshal(payload, &is) != nil {
-		return
+	has := func(name string) bool { return bytes.Contains(p, []byte("\""+name+"\":")) }
+	switch string(bucket) {
+	case string(bucketActions):
+		return len(k) == 20 && has("when") && has("id")
+	case string(bucketAnchors):
+		return len(k) == 12 && has("wall") && has("synced")
+	case string(bucketRuns):
+		return len(k) == 4 && has("started") && !has("algorithm")
 	}
-	switch {
-	case len(k) == 20 && is.When != nil && is.Kind != "":
-		s.putNew(bucketActions, k, v)
-	case len(k) == 12 && is.Wall != nil:
-		s.putNew(bucketAnchors, k, v)
-	case len(k) == 4 && is.Started != nil && is.Run == int(keyNumber(k)):
-		s.putNew(bucketRuns, k, v)
-	case len(k) == 4 && is.ID != "" && is.Kind == "":
-		s.putNew(bucketBoots, k, v)
-	}
+	return len(k) == 4 && bytes.HasPrefix(p, []byte(`{"id":`)) && !has("kind")
 }
 
 func (s *salvage) count(record []byte) int {
@@ -214,12 +210,6 @@ func (s *salvage) count(record []byte) int {
 		return 0
 	}
 	return len(rs)
-}
-
-func (s *salvage) putNew(bucket, k, v []byte) {
-	if s.buckets[string(bucket)][string(k)] == nil {
-		s.put([]string{string(bucket)}, k, v)
-	}
 }
 
 // write makes the new file and returns how many records it has.
@@ -295,15 +285,6 @@ func (s *salvage) writeReadings(b records, station string, chunks map[string][]b
 		}
 	}
 	return nil
-}
-
-// isIndex tells buckets that follow from others, and are made anew.
-func isIndex(name string) bool {
-	switch name {
-	case string(bucketActionIDs), string(bucketOpen), string(bucketAlertIDs), string(bucketActive):
-		return true
-	}
-	return false
 }
 
 // rebuild makes the indexes from the records, and counts those. A run whose end is among the actions has ended, even
