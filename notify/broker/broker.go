@@ -21,6 +21,11 @@ type Options struct {
 	Addr string
 	// Users are those who may connect; nil lets everybody in, who on the loopback interface is everybody on this machine.
 	Users Users
+	// Access is what users may read and write; nil is DefaultAccess. It counts only where there are users.
+	Access *Access
+	// Keep is a file in which the retained messages of others survive a restart; empty is none. The daemon's own are
+	// published again by itself and are not kept: those below Own, a topic prefix such as "nightjar/attic/".
+	Keep, Own string
 	// Acknowledged, if set, is told of each message that a subscriber has acknowledged, at QoS 1 or 2. It must not block.
 	Acknowledged func(topic string, payload []byte)
 	// Subscribed, if set, is told of each subscription granted at QoS 1 or 2, also of those that a returning client had.
@@ -32,8 +37,10 @@ type Options struct {
 
 // Broker is a running or stopped broker.
 type Broker struct {
+	own    credential
 	server *mochi.Server
 	door   *door
+	kept   *kept // nil if nothing is kept
 	listen net.Listener
 	log    *slog.Logger
 }
@@ -45,6 +52,9 @@ func Listen(o Options) (*Broker, error) {
 	}
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.Access == nil {
+		o.Access = DefaultAccess()
 	}
 	if err := checkAddr(o); err != nil {
 		return nil, err
@@ -62,7 +72,15 @@ func Listen(o Options) (*Broker, error) {
 		SysTopicResendInterval: 300,
 		Logger:                 slog.New(quiet{o.Logger.Handler()}),
 	})
-	b := &Broker{server: s, door: newDoor(o, s), listen: l, log: o.Logger}
+	b := &Broker{own: newCredential(), server: s, listen: l, log: o.Logger}
+	b.door = newDoor(o, s, b.own)
+	if o.Keep != "" {
+		b.kept = newKept(o)
+		if err := s.AddHook(b.kept, nil); err != nil {
+			l.Close()
+			return nil, fmt.Errorf("embedded broker: %w", err)
+		}
+	}
 	if err := errors.Join(s.AddHook(b.door, nil), s.AddListener(listeners.NewNet("tcp", l))); err != nil {
 		l.Close()
 		return nil, fmt.Errorf("embedded broker: %w", err)
@@ -105,9 +123,20 @@ func (b *Broker) Run(ctx context.Context) error {
 		return fmt.Errorf("embedded broker: %w", err)
 	}
 	b.log.Info("embedded broker listens", "addr", b.Addr())
+	if b.kept != nil {
+		b.kept.run(ctx)
+	}
 	<-ctx.Done()
-	return b.server.Close()
+	err := b.server.Close()
+	if b.kept != nil {
+		b.kept.save()
+	}
+	return err
 }
+
+// Credential is the user and the password with which the daemon itself signs in where there are users. They hold until
+// the broker ends, and may write everything.
+func (b *Broker) Credential() (user, password string) { return b.own.user, b.own.password }
 
 // Close frees the port of a broker that was never run.
 func (b *Broker) Close() error { return b.listen.Close() }

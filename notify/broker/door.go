@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -23,6 +24,7 @@ type door struct {
 	mochi.HookBase
 	o      Options
 	server *mochi.Server
+	own    credential
 
 	mu       sync.Mutex
 	count    uint64
@@ -41,8 +43,8 @@ type sent struct {
 	payload []byte
 }
 
-func newDoor(o Options, s *mochi.Server) *door {
-	return &door{o: o, server: s, inFlight: map[flight]sent{}}
+func newDoor(o Options, s *mochi.Server, own credential) *door {
+	return &door{o: o, server: s, own: own, inFlight: map[flight]sent{}}
 }
 
 // ID names the hook.
@@ -59,7 +61,8 @@ func (d *door) Provides(b byte) bool {
 
 // OnConnectAuthenticate lets known users in, or all where there are none, as long as there is room.
 func (d *door) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
-	if d.o.Users != nil && !d.o.Users.admit(string(pk.Connect.Username), pk.Connect.Password) {
+	own := d.own.is(pk.Connect.Username, pk.Connect.Password)
+	if d.o.Users != nil && !own && (strings.HasPrefix(cl.ID, ownID) || !d.o.Users.admit(string(pk.Connect.Username), pk.Connect.Password)) {
 		d.o.Logger.Warn("embedded broker: wrong user or password", "user", string(pk.Connect.Username), "from", cl.Net.Remote)
 		return false
 	}
@@ -84,9 +87,13 @@ func (d *door) forgetSession() {
 	}
 }
 
-// OnACLCheck keeps the broker's own topics readable only.
-func (d *door) OnACLCheck(_ *mochi.Client, topic string, write bool) bool {
-	return !write || topic == "" || topic[0] != '$'
+// OnACLCheck keeps the broker's own topics readable only, and asks who may do what where there are users.
+func (d *door) OnACLCheck(cl *mochi.Client, topic string, write bool) bool {
+	if write && strings.HasPrefix(topic, "$") {
+		return false
+	}
+	user := string(cl.Properties.Username)
+	return d.o.Users == nil || user == d.own.user || d.o.Access.may(user, cl.ID, topic, write)
 }
 
 // OnPublish refuses a retained message on a new topic when there are too many.

@@ -95,3 +95,20 @@ func (u Users) admit(name string, password []byte) bool {
 	key, err := pbkdf2.Key(sha512.New, string(password), d.salt, d.iterations, sha512.Size)
 	return err == nil && subtle.ConstantTimeCompare(key, d.key) == 1
 }
+
+// ownID begins the client ids that daemons use.
+const ownID = "nightjar-"
+
+// credential is how the daemon signs in at its own broker.
+type credential struct {
+	user, password string
+}
+
+func newCredential() credential {
+	// A user of a password file cannot hold a colon.
+	return credential{"own:" + rand.Text(), rand.Text()}
+}
+
+func (c credential) is(user, password []byte) bool {
+	return subtle.ConstantTimeCompare(user, []byte(c.user))&subtle.ConstantTimeCompare(password, []byte(c.password)) == 1
+}

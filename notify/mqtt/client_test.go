@@ -399,19 +399,6 @@ func TestUnprovenAlertIsDeliveredByItsReceiver(t *testing.T) {
 	assert.Equal(t, 2, o.Delivery("mqtt", ids[1]).Attempts)
 }
 
-func TestMatches(t *testing.T) {
-	for _, tt := range []struct {
-		filter string
-		want   bool
-	}{
-		{"#", true}, {"nightjar/#", true}, {"nightjar/attic/main/alert", true}, {"+/+/+/+", true}, {"$share/phones/nightjar/+/+/alert", true},
-		{"nightjar/attic/#", true}, {"nightjar/attic/+/state", false}, {"nightjar/attic/main", false}, {"nightjar/attic/main/alert/x", false},
-		{"nightjar/barn/+/alert", false}, {"+", false}, {"nightjar/attic/main/alert/#", true}, // # includes the level above it
-	} {
-		assert.Equal(t, tt.want, matches(tt.filter, "nightjar/attic/+/alert"), tt.filter)
-	}
-}
-
 func TestOptionsAreRefusedWithTheRemedy(t *testing.T) {
 	for _, tt := range []struct {
 		name   string

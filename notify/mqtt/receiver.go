@@ -2,13 +2,14 @@ package mqtt
 
 import (
 	"encoding/json"
-	"strings"
+
+	"nightjar/notify/topic"
 )
 
 // Acknowledged tells of a message that a subscriber of the embedded broker has acknowledged; an alert of this device is
 // then delivered. Any other message is ignored.
-func (c *Client) Acknowledged(topic string, payload []byte) {
-	if !matches(c.topic("+", "alert"), topic) {
+func (c *Client) Acknowledged(name string, payload []byte) {
+	if !topic.Matches(c.topic("+", "alert"), name) {
 		return
 	}
 	var m struct{ ID string }
@@ -20,24 +21,7 @@ func (c *Client) Acknowledged(topic string, payload []byte) {
 // Subscribed tells of a client of the embedded broker that has subscribed; if it can get this device's alerts, those
 // that nobody has confirmed are sent again.
 func (c *Client) Subscribed(client, filter string) {
-	if client != c.id() && matches(filter, c.topic("+", "alert")) {
+	if client != c.id() && topic.Matches(filter, c.topic("+", "alert")) {
 		c.Again()
 	}
-}
-
-// matches reports whether a filter matches a topic, or could match one of a second filter's topics.
-func matches(filter, topic string) bool {
-	if shared, ok := strings.CutPrefix(filter, "$share/"); ok {
-		_, filter, _ = strings.Cut(shared, "/")
-	}
-	fs, ts := strings.Split(filter, "/"), strings.Split(topic, "/")
-	for i, f := range fs {
-		switch {
-		case f == "#":
-			return true
-		case i >= len(ts), f != "+" && ts[i] != "+" && f != ts[i]:
-			return false
-		}
-	}
-	return len(fs) == len(ts)
 }
