@@ -95,7 +95,11 @@ func (f *filmFoam) exchange(b *bubbles, h, stretch, perPa float64) {
 	full := perPa * b.press * b.gas / (b.air + b.gas)
 	// Diffusion feeds a bubble in proportion to radius; small bubbles are many. 1/h.
 	k := 4.5 * b.count * stretch / math.Sqrt(b.radius)
-	move := max(-b.gas, (f.Dissolved-full)*k*h/(1+k*h))
+	// Implicit in the water's and the bubble's content: a bubble with little air fills within seconds, and an explicit step
+	// would overshoot and ring.
+	all := b.air + b.gas
+	steep := perPa * b.press * b.air / (all * all)
+	move := max(-b.gas, (f.Dissolved-full)*k*h/(1+k*h*(1+steep)))
 	b.gas += move
 	f.Dissolved -= move
 }
