@@ -71,16 +71,23 @@ func (f *Forecaster) Predict(p Progress) Prediction {
 	out := Prediction{Reached: Known(normalCDF((r.level - p.Target) / r.levelSD))}
 	f.learn(p)
 	out.Growth = f.post.mean()
-	switch at, reached := r.reached(p.Target); {
+	at, reached := r.reached(p.Target)
+	falling := r.falling()
+	switch {
 	case reached:
 		out.P10, out.P50, out.P90, out.Chance = Known(at), Known(at), Known(at), Known(1)
-	case r.falling():
+	case falling:
 		out.Chance, out.Reason = Known(0), fmt.Sprintf("it is falling from its peak of ×%.2f", r.top)
-		out.PeakMultiple, out.PeakHours = Known(r.top), Known(r.topHours)
 	case r.pace == 0:
 		out.Chance, out.Reason = Known(0), fmt.Sprintf("nothing rises at %.0f °C", r.temp)
 	default:
 		f.expect(p.Target, &out)
+	}
+	switch {
+	case falling:
+		out.PeakMultiple, out.PeakHours = Known(r.top), Known(r.topHours)
+	case r.pace > 0 && f.alive() >= 0.5:
+		out.PeakMultiple, out.PeakHours = f.peak(p)
 	}
 	return out
 }
