@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"nightjar/notify/bell"
 )
 
 // checker turns a file into a Config. Its methods check one value each and keep the first error.
@@ -38,7 +40,6 @@ func (c *checker) config(f file) Config {
 		Alerts: c.alerts(f, d.Alerts),
 		Pushes: c.pushes(f.Pushes),
 	}
-	d.MQTT.ClientID = "nightjar-" + cfg.Device.Name
 	cfg.MQTT = c.mqtt(f, d.MQTT)
 	cfg.Stations = c.stations(f.Stations)
 	return cfg
@@ -57,6 +58,11 @@ func (c *checker) alerts(f file, d Alerts) Alerts {
 		Soon:   c.span("alerts.soon", f.Alerts.Soon, d.Soon, time.Minute, 12*time.Hour),
 		Repeat: c.span("alerts.repeat", f.Alerts.Repeat, d.Repeat, time.Minute, 2*time.Hour),
 		Rings:  c.whole("alerts.rings", f.Alerts.Rings, d.Rings, 1, 60),
+
+		QuietFrom: c.hour("alerts.quiet_from", f.Alerts.QuietFrom, d.QuietFrom),
+		QuietTo:   c.hour("alerts.quiet_to", f.Alerts.QuietTo, d.QuietTo),
+		Bedtime:   c.hour("alerts.bedtime", f.Alerts.Bedtime, d.Bedtime),
+		Buzzer:    c.line("alerts.buzzer", f.Alerts.Buzzer),
 	}
 }
 
@@ -84,15 +90,25 @@ func (c *checker) name(key string, v *string, d string) string {
 	return name
 }
 
-var clientIDRE = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
-
-func (c *checker) clientID(key string, v *string, d string) string {
-	id := text(v, d)
-	if !clientIDRE.MatchString(id) {
-		c.fail(key, fmt.Sprintf("%q is no client id", id), "use 1 to 64 letters, digits, - and _")
+// hour is a time of day.
+func (c *checker) hour(key string, v *string, d bell.Hour) bell.Hour {
+	h, err := bell.ParseHour(text(v, d.String()))
+	if err != nil {
+		c.fail(key, err.Error(), "such as \""+d.String()+"\", on the machine's clock")
 	}
-	return id
+	return h
 }
+
+// prefix is the first level of discovery topics.
+func (c *checker) prefix(key string, v *string, d string) string {
+	p := text(v, d)
+	if p != "" && !prefixRE.MatchString(p) {
+		c.fail(key, fmt.Sprintf("%q cannot stand in a topic", p), "use letters, digits, - and _, or \"\" to announce nothing")
+	}
+	return p
+}
+
+var prefixRE = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
 
 func (c *checker) path(key string, v *string) string {
 	p := text(v, "")

@@ -3,7 +3,8 @@ package config
 import (
 	"time"
 
-	"nightjar/rise"
+	"nightjar/notify/bell"
+	"nightjar/notify/discovery"
 )
 
 // Config is a checked configuration.
@@ -39,10 +40,13 @@ type MQTT struct {
 	Listen string
 	// User and PasswordFile sign in at the broker; empty is no sign-in.
 	User, PasswordFile string
-	// CAFile holds the certificates, PEM, that an mqtts broker must be signed by; empty is the system's.
-	CAFile string
-	// ClientID is how the broker knows this device.
-	ClientID string
+	// CAFile holds the certificates, PEM, that an mqtts broker must be signed by; empty is the system's. CertFile and
+	// KeyFile are what this device shows to a broker that asks for a certificate.
+	CAFile, CertFile, KeyFile string
+	// UsersFile holds the users of the embedded broker; empty lets everybody on this machine in, and nobody else.
+	UsersFile string
+	// Discovery is the prefix under which stations are announced to a home automation; empty announces none.
+	Discovery string
 	// KeepAlive is how often the connection is probed.
 	KeepAlive time.Duration
 }
@@ -60,6 +64,19 @@ type Alerts struct {
 	// Repeat is the time between two rings of an alert that wakes, Rings the most rings of one.
 	Repeat time.Duration
 	Rings  int
+	// QuietFrom and QuietTo bound the hours in which only what wakes is told, on the machine's clock; equal is none.
+	// Bedtime is when the bedtime message is sent.
+	QuietFrom, QuietTo, Bedtime bell.Hour
+	// Buzzer is the GPIO line of a buzzer that rings where there is no network; empty is none.
+	Buzzer string
+}
+
+// Policy is when people are woken.
+func (a Alerts) Policy() bell.Policy {
+	p := bell.Default()
+	p.Every, p.Rings = a.Repeat, a.Rings
+	p.QuietFrom, p.QuietTo, p.Bedtime = a.QuietFrom, a.QuietTo, a.Bedtime
+	return p
 }
 
 // Station is one watched place.
@@ -98,10 +115,12 @@ type Push struct {
 	Name string
 	// URL is where to post: http or https.
 	URL string
-	// Format is "text" or "json".
-	Format string
-	// TokenFile holds a bearer token; empty is none.
-	TokenFile string
+	// Format is one of push.Presets; Body and Headers are templates that replace parts of it, Topic is handed to them.
+	Format, Body, Topic string
+	Headers             map[string]string
+	// TokenFile holds a bearer token, CAFile the certificates that the service must be signed by; empty is none and the
+	// system's.
+	TokenFile, CAFile string
 }
 
 // Values of keys that are words.
@@ -124,10 +143,15 @@ func Default() Config {
 	return Config{
 		Device:   Device{Name: "nightjar"},
 		Store:    Store{FlushRun: 2 * time.Minute, FlushIdle: 10 * time.Minute},
-		MQTT:     MQTT{Listen: "127.0.0.1:1883", ClientID: "nightjar-nightjar", KeepAlive: 30 * time.Second},
-		Alerts:   Alerts{Soon: rise.DefaultSoonMin * time.Minute, Repeat: 5 * time.Minute, Rings: 6},
+		MQTT:     MQTT{Listen: "127.0.0.1:1883", Discovery: discovery.DefaultPrefix, KeepAlive: 30 * time.Second},
+		Alerts:   defaultAlerts(),
 		Stations: []Station{defaultStation()},
 	}
+}
+
+func defaultAlerts() Alerts {
+	p := bell.Default()
+	return Alerts{Soon: time.Hour, Repeat: p.Every, Rings: p.Rings, QuietFrom: p.QuietFrom, QuietTo: p.QuietTo, Bedtime: p.Bedtime}
 }
 
 func defaultStation() Station {

@@ -104,7 +104,6 @@ every = "1m"
 url = "https://push.example/k"
 `)
 	assert.Equal(t, "bakehouse-2", cfg.Device.Name)
-	assert.Equal(t, "nightjar-bakehouse-2", cfg.MQTT.ClientID)
 	assert.Equal(t, 90*time.Second, cfg.Store.FlushRun)
 	assert.Equal(t, 10*time.Minute, cfg.Store.FlushIdle)
 	assert.Equal(t, "mqtts://broker.example:8884", cfg.MQTT.Broker)

@@ -59,12 +59,12 @@ var known = map[string][]string{
 	"":       {"device", "store", "mqtt", "web", "alerts", "station", "push"},
 	"device": {"name"},
 	"store":  {"path", "flush_run", "flush_idle"},
-	"mqtt":   {"broker", "listen", "user", "password_file", "ca_file", "client_id", "keep_alive"},
+	"mqtt":   {"broker", "listen", "user", "password_file", "ca_file", "cert_file", "key_file", "users_file", "discovery", "keep_alive"},
 	"web":    {"socket"},
-	"alerts": {"soon", "repeat", "rings"},
+	"alerts": {"soon", "repeat", "rings", "quiet_from", "quiet_to", "bedtime", "buzzer"},
 	"station": {"name", "chip", "bus", "mux", "address", "xshut", "ranges", "budget", "every", "jar_probe",
 		"dough_probe", "room_probe"},
-	"push": {"name", "url", "format", "token_file"},
+	"push": {"name", "url", "format", "body", "topic", "headers", "token_file", "ca_file"},
 }
 
 // unknownKey says that there is no such key, and which one may have been meant.

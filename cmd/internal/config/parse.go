@@ -30,16 +30,23 @@ type file struct {
 		User         *string `toml:"user"`
 		PasswordFile *string `toml:"password_file"`
 		CAFile       *string `toml:"ca_file"`
-		ClientID     *string `toml:"client_id"`
+		CertFile     *string `toml:"cert_file"`
+		KeyFile      *string `toml:"key_file"`
+		UsersFile    *string `toml:"users_file"`
+		Discovery    *string `toml:"discovery"`
 		KeepAlive    *string `toml:"keep_alive"`
 	} `toml:"mqtt"`
 	Web struct {
 		Socket *string `toml:"socket"`
 	} `toml:"web"`
 	Alerts struct {
-		Soon   *string `toml:"soon"`
-		Repeat *string `toml:"repeat"`
-		Rings  *int    `toml:"rings"`
+		Soon      *string `toml:"soon"`
+		Repeat    *string `toml:"repeat"`
+		Rings     *int    `toml:"rings"`
+		QuietFrom *string `toml:"quiet_from"`
+		QuietTo   *string `toml:"quiet_to"`
+		Bedtime   *string `toml:"bedtime"`
+		Buzzer    *string `toml:"buzzer"`
 	} `toml:"alerts"`
 	Stations []fileStation `toml:"station"`
 	Pushes   []filePush    `toml:"push"`
@@ -61,10 +68,14 @@ type fileStation struct {
 }
 
 type filePush struct {
-	Name      *string `toml:"name"`
-	URL       *string `toml:"url"`
-	Format    *string `toml:"format"`
-	TokenFile *string `toml:"token_file"`
+	Name      *string           `toml:"name"`
+	URL       *string           `toml:"url"`
+	Format    *string           `toml:"format"`
+	Body      *string           `toml:"body"`
+	Topic     *string           `toml:"topic"`
+	Headers   map[string]string `toml:"headers"`
+	TokenFile *string           `toml:"token_file"`
+	CAFile    *string           `toml:"ca_file"`
 }
 
 // ParseConfig reads and checks a configuration. It fills in every default. What is wrong is an *Error.
