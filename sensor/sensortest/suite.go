@@ -147,6 +147,7 @@ func Run(t *testing.T, r Rig) {
 		{"cancel ends a burst within one budget", cancel},
 		{"a failed transfer is never a wrong range", failed},
 		{"a garbled transfer is never a wrong range", garbled},
+		{"a set-up that was interrupted is made good", interrupted},
 		{"a chip that is absent says so", absent},
 		{"another chip says so", another},
 		{"a held bus says so and comes back", held},
@@ -310,6 +311,29 @@ func garbledOnce(t *testing.T, r Rig, k, bit, w int) {
 		s.chip.Brownout()
 	}
 	s.recovers(t, "transfer %d bit %d", k, bit)
+}
+
+// interrupted kills the program after each transfer in turn; the next one finds the chip as it was left
+// (cassou/VL53L0X_rasp issue 5).
+func interrupted(t *testing.T, r Rig) {
+	n := r.transfers(t)
+	for k := 1; k < n; k++ {
+		s := r.bench(uint64(k))
+		gone := s.bus.Inject(sim.Fault{Before: func(tr *sim.Transfer) error {
+			if tr.N > k {
+				return sim.ErrHeld
+			}
+			return nil
+		}})
+		for range 2 {
+			if _, err := s.tick(); err != nil {
+				break
+			}
+		}
+		gone()
+		s.dev = nil
+		s.recovers(t, "killed after transfer %d", k)
+	}
 }
 
 func absent(t *testing.T, r Rig) {
