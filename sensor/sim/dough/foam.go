@@ -64,13 +64,16 @@ func (f *openFoam) step(h, c, made, acid float64) {
 
 // exchange moves carbon dioxide between water and bubbles: into them only past supersaturation, back below saturation.
 func (f *openFoam) exchange(h float64) {
-	share := f.Bubbles / (f.Bubbles + f.air)
-	full := f.water * Solubility(f.c, pressure) * share
+	all := f.Bubbles + f.air
+	soluble := f.water * Solubility(f.c, pressure)
+	full := soluble * f.Bubbles / all
 	excess := f.Dissolved - full*(1+supersaturated)
 	if excess < 0 {
 		excess = min(0, f.Dissolved-full)
 	}
-	move := max(-f.Bubbles, excess*-math.Expm1(-transferPerH*h))
+	// What moves changes both sides: small bubbles are in balance within minutes, and a plain step would overshoot and ring.
+	both := 1 + soluble*f.air/(all*all)
+	move := max(-f.Bubbles, excess/both*-math.Expm1(-transferPerH*both*h))
 	f.Dissolved -= move
 	f.Bubbles += move
 }
