@@ -85,7 +85,7 @@ type Route struct {
 	kicked    bool     // a reason to try at once
 	again     bool     // the unproven are to be sent again
 	confirmed []string // ids
-	why       string   // the last trouble, empty if the last Send went well
+	stats     Stats
 
 	// Used by Run only.
 	tries    map[string]int  // tries of pending alerts
@@ -119,11 +119,28 @@ func (r *Route) Again() { r.signal(func() { r.again, r.kicked = true, true }) }
 // Confirm tells that a receiver or a person has acknowledged the alert. It never blocks; an unknown id is ignored.
 func (r *Route) Confirm(id string) { r.signal(func() { r.confirmed = append(r.confirmed, id) }) }
 
-// Trouble is what the last try ended in, empty if it went well.
-func (r *Route) Trouble() string {
+// Stats are what a route has done since it was made.
+type Stats struct {
+	// Tries counts the alerts handed to the sender, Failures those that it did not get through.
+	Tries, Failures uint64
+	// Delivered and Expired count the alerts settled.
+	Delivered, Expired uint64
+	// Trouble is what the last try ended in, empty if it went well.
+	Trouble string
+}
+
+// Stats is how the route fares.
+func (r *Route) Stats() Stats {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	return r.why
+	return r.stats
+}
+
+// count changes the stats.
+func (r *Route) count(change func(*Stats)) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	change(&r.stats)
 }
 
 func (r *Route) signal(set func()) {
@@ -230,6 +247,12 @@ func (r *Route) deliver(ctx context.Context, d rise.Delivery) (moved int, wait t
 		return 0, r.failed(id, err)
 	}
 	r.tries[id]++
+	r.count(func(s *Stats) {
+		s.Tries++
+		if err != nil && !errors.Is(err, ErrUnproven) {
+			s.Failures++
+		}
+	})
 	switch {
 	case err == nil:
 		r.went()
@@ -257,6 +280,13 @@ func (r *Route) settle(d rise.Delivery, state rise.DeliveryState, why string) in
 	delete(r.tries, id)
 	delete(r.unproven, id)
 	delete(r.acked, id)
+	r.count(func(s *Stats) {
+		if state == rise.DeliveryExpired {
+			s.Expired++
+		} else {
+			s.Delivered++
+		}
+	})
 	if state == rise.DeliveryExpired {
 		r.log.Warn("alert given up", "alert", id, "kind", d.Alert.Kind, "why", why)
 	}
@@ -287,8 +317,8 @@ func (r *Route) failed(id string, err error) time.Duration {
 // note keeps the last trouble and logs its changes only.
 func (r *Route) note(why string) {
 	r.mu.Lock()
-	was := r.why
-	r.why = why
+	was := r.stats.Trouble
+	r.stats.Trouble = why
 	r.mu.Unlock()
 	switch {
 	case why == was:

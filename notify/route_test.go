@@ -128,11 +128,12 @@ func TestRouteTriesTheSameAlertAgainAndKeepsOrder(t *testing.T) {
 		}}
 		r := running(t, p, &o)
 		sleep(time.Minute)
-		assert.Equal(t, "no answer", r.Trouble())
+		assert.Equal(t, "no answer", r.Stats().Trouble)
 		sleep(time.Hour)
 		assert.Equal(t, append(repeat(ids[0], 12), ids...), p.got())
 		assert.Equal(t, 13, o.Delivery("mqtt", ids[0]).Attempts)
-		assert.Empty(t, r.Trouble())
+		assert.Equal(t, notify.Stats{Tries: 15, Failures: 12, Delivered: 3}, r.Stats())
+		assert.Empty(t, r.Stats().Trouble)
 		for i := 1; i < 13; i++ {
 			gap := p.gotAt()[i] - p.gotAt()[i-1]
 			assert.GreaterOrEqual(t, gap, 250*time.Millisecond)

@@ -25,6 +25,8 @@ type Verdict struct {
 //   - A soon is worthless once the same run is ready, past its target or falling; a ring once a later ring of the same
 //     alert waits behind it; a fault or away once restored waits behind it.
 //   - Anything issued more than a day ago, by a clock that was set, is worthless.
+//
+// What must not be told yet is in neither.
 func Triage(pending []rise.Delivery, now time.Time) (worthless []Verdict, rest []rise.Delivery) {
 	for i, d := range pending {
 		switch why := obsolete(d.Alert, pending[i+1:], now); {
@@ -32,6 +34,7 @@ func Triage(pending []rise.Delivery, now time.Time) (worthless []Verdict, rest [
 			worthless = append(worthless, Verdict{d, rise.DeliveryDelivered, "acknowledged"})
 		case why != "":
 			worthless = append(worthless, Verdict{d, rise.DeliveryExpired, why})
+		case now.Before(d.Alert.NotBefore):
 		default:
 			rest = append(rest, d)
 		}

@@ -138,6 +138,19 @@ func (b *Broker) Run(ctx context.Context) error {
 // the broker ends, and may write everything.
 func (b *Broker) Credential() (user, password string) { return b.own.user, b.own.password }
 
+// Stats are what the broker holds now, and what it has had to drop.
+type Stats struct {
+	Clients, Retained, InFlight int64
+	// Dropped counts messages that a subscriber did not get because it was too slow.
+	Dropped int64
+}
+
+// Stats is how the broker fares.
+func (b *Broker) Stats() Stats {
+	i := b.server.Info.Clone()
+	return Stats{Clients: i.ClientsConnected, Retained: i.Retained, InFlight: i.Inflight, Dropped: i.MessagesDropped + i.InflightDropped}
+}
+
 // Close frees the port of a broker that was never run.
 func (b *Broker) Close() error { return b.listen.Close() }
 

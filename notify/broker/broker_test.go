@@ -391,6 +391,7 @@ func TestClientsSessionsPacketsAndTopicsAreBounded(t *testing.T) {
 	_, ack := connect(t, b, "one too many", nil)
 	assert.Equal(t, byte(packets.ErrRefusedServerUnavailable), ack.ReturnCode)
 	assert.Len(t, open, 16)
+	assert.Equal(t, int64(16), b.Stats().Clients)
 }
 
 // What was promised to a slow subscriber is forgotten with its session, not kept for ever.

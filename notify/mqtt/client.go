@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"nightjar/notify"
@@ -25,6 +26,8 @@ type Client struct {
 
 	commands chan command
 	intake   intake
+
+	accepted, taken, refused atomic.Uint64 // for Stats
 
 	mu       sync.Mutex
 	link     *link // nil while there is none
@@ -151,6 +154,25 @@ func (c *Client) Status() Status {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	return c.status
+}
+
+// Stats are what the client has done since it was made.
+type Stats struct {
+	// Connections counts those that the broker accepted.
+	Connections uint64
+	// Taken and Refused count commands.
+	Taken, Refused uint64
+	// Alerts are those of its route.
+	Alerts notify.Stats
+}
+
+// Stats is how the client fares.
+func (c *Client) Stats() Stats {
+	s := Stats{Connections: c.accepted.Load(), Taken: c.taken.Load(), Refused: c.refused.Load()}
+	if c.route != nil {
+		s.Alerts = c.route.Stats()
+	}
+	return s
 }
 
 // topic is one of the device's own topics.

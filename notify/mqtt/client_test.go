@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -432,4 +433,36 @@ func TestOptionsAreRefusedWithTheRemedy(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, addr, b.addr)
 	}
+}
+
+// A day's outage at three stations costs no more memory than its beginning.
+func TestMemoryIsFlatOverADayOfOutage(t *testing.T) {
+	s := newStub(t)
+	s.stop()
+	var o notifytest.Outbox
+	issue(t, &o, 100)
+	c, _ := newClient(t, s.addr, func(op *Options) { op.Outbox, op.Logger = &o, nil })
+	run(t, c)
+	hour := func() {
+		for tick := range 120 { // every 30 s
+			for station := range 3 {
+				c.State(fmt.Sprintf("s%d", station), fmt.Appendf(nil, `{"tick":%d,"padding":"%0400d"}`, tick, tick))
+			}
+			c.Kick()
+		}
+	}
+	heap := func() int {
+		runtime.GC()
+		var m runtime.MemStats
+		runtime.ReadMemStats(&m)
+		return int(m.HeapAlloc)
+	}
+	hour()
+	before := heap()
+	for range 23 {
+		hour()
+	}
+	grown := heap() - before
+	t.Logf("grown by %d kB", grown/1024)
+	assert.Less(t, grown, 512<<10) // 23 hours of states alone would be 3.5 MB
 }

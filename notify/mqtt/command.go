@@ -78,6 +78,7 @@ func (in *intake) take(cmd command, retained bool) {
 	default:
 		select {
 		case c.commands <- cmd:
+			c.taken.Add(1)
 		default:
 			in.refuse(cmd, "too many commands waiting", "send it again, with the same id, in a few seconds")
 		}
@@ -99,6 +100,7 @@ func (in *intake) allow(now time.Time) bool {
 }
 
 func (in *intake) refuse(cmd command, text, hint string) {
+	in.client.refused.Add(1)
 	r := refusal{Error: "command refused: " + text, Hint: hint}
 	if len(cmd.payload) <= commandLimit {
 		var caller struct{ ID string }

@@ -34,15 +34,15 @@ func (k *keeper) all() []string {
 	return slices.Clone(k.took)
 }
 
-func commanded(t *testing.T, change func(*Client)) (*stub, *keeper) {
-	s, k := newStub(t), &keeper{}
-	c, _ := newClient(t, s.addr, func(o *Options) { o.Command = k.Command })
+func commanded(t *testing.T, change func(*Client)) (s *stub, k *keeper, c *Client) {
+	s, k = newStub(t), &keeper{}
+	c, _ = newClient(t, s.addr, func(o *Options) { o.Command = k.Command })
 	if change != nil {
 		change(c)
 	}
 	run(t, c)
 	require.Eventually(t, func() bool { return c.Status().Connected }, 5*time.Second, time.Millisecond)
-	return s, k
+	return s, k, c
 }
 
 const replies = "nightjar/attic/main/reply"
@@ -56,7 +56,7 @@ func last(t *testing.T, s *stub) (r refusal) {
 }
 
 func TestCommandIsDoneAndAnswered(t *testing.T) {
-	s, k := commanded(t, nil)
+	s, k, _ := commanded(t, nil)
 	s.send("nightjar/attic/main/command", []byte(`{"id":"p1","kind":"end"}`), false)
 	s.waitFor("reply", func() bool { return len(s.payloads(replies)) == 1 })
 	assert.Equal(t, []string{`main {"id":"p1","kind":"end"}`}, k.all())
@@ -64,7 +64,7 @@ func TestCommandIsDoneAndAnswered(t *testing.T) {
 }
 
 func TestCommandsKeepTheirOrder(t *testing.T) {
-	s, k := commanded(t, nil)
+	s, k, _ := commanded(t, nil)
 	for i := range 15 { // fewer than a burst
 		s.send("nightjar/attic/main/command", fmt.Appendf(nil, "%d", i), false)
 	}
@@ -75,7 +75,7 @@ func TestCommandsKeepTheirOrder(t *testing.T) {
 }
 
 func TestCommandOfAMegabyteIsRefusedWithAReply(t *testing.T) {
-	s, k := commanded(t, nil)
+	s, k, c := commanded(t, nil)
 	s.send("nightjar/attic/main/command", bytes.Repeat([]byte("{"), 1<<20), false)
 	s.waitFor("reply", func() bool { return len(s.payloads(replies)) == 1 })
 	assert.Contains(t, last(t, s).Error, "1048576 bytes; the limit is 16384")
@@ -83,10 +83,11 @@ func TestCommandOfAMegabyteIsRefusedWithAReply(t *testing.T) {
 	s.send("nightjar/attic/main/command", []byte("{}"), false)
 	s.waitFor("the next command", func() bool { return len(s.payloads(replies)) == 2 })
 	assert.Len(t, k.all(), 1)
+	assert.Equal(t, Stats{Connections: 1, Taken: 1, Refused: 1}, c.Stats())
 }
 
 func TestRetainedCommandIsRefused(t *testing.T) {
-	s, k := commanded(t, nil)
+	s, k, _ := commanded(t, nil)
 	s.send("nightjar/attic/main/command", []byte(`{"id":"p9","kind":"end"}`), true)
 	s.waitFor("reply", func() bool { return len(s.payloads(replies)) == 1 })
 	r := last(t, s)
@@ -96,7 +97,7 @@ func TestRetainedCommandIsRefused(t *testing.T) {
 }
 
 func TestFloodOfCommandsIsRefusedWithFewReplies(t *testing.T) {
-	s, k := commanded(t, func(c *Client) { c.waits.refusals, c.waits.commandInterval = 50*time.Millisecond, time.Hour })
+	s, k, _ := commanded(t, func(c *Client) { c.waits.refusals, c.waits.commandInterval = 50*time.Millisecond, time.Hour })
 	const flood = 2000
 	for i := range flood {
 		s.send("nightjar/attic/main/command", fmt.Appendf(nil, `{"id":"f%d"}`, i), false)

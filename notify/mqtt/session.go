@@ -130,6 +130,7 @@ func (c *Client) farewell(l *link) {
 }
 
 func (c *Client) up(l *link) {
+	c.accepted.Add(1)
 	c.mu.Lock()
 	c.link = l
 	c.status = Status{Connected: true, Since: time.Now()}
