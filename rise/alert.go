@@ -8,7 +8,7 @@ import (
 // AlertKind is what the baker must know.
 type AlertKind string
 
-// The kinds of alert. The first seven need a run; away, fault and restored do not.
+// The kinds of alert. Away, fault, restored and test need no run.
 const (
 	AlertSoon     AlertKind = "soon"
 	AlertReady    AlertKind = "ready"
@@ -20,14 +20,17 @@ const (
 	AlertAway     AlertKind = "away"
 	AlertFault    AlertKind = "fault"
 	AlertRestored AlertKind = "restored"
+	// AlertBedtime tells in the evening how the night looks; AlertTest proves that a route reaches a person.
+	AlertBedtime AlertKind = "bedtime"
+	AlertTest    AlertKind = "test"
 )
 
 // AlertKinds lists every kind.
-var AlertKinds = []AlertKind{AlertSoon, AlertReady, AlertPast, AlertFalling, AlertSlow, AlertCold, AlertWarm, AlertAway, AlertFault, AlertRestored}
+var AlertKinds = []AlertKind{AlertSoon, AlertReady, AlertPast, AlertFalling, AlertSlow, AlertCold, AlertWarm, AlertAway, AlertFault, AlertRestored, AlertBedtime, AlertTest}
 
 // NeedsRun reports whether alerts of the kind belong to a run.
 func (k AlertKind) NeedsRun() bool {
-	return !slices.Contains([]AlertKind{AlertAway, AlertFault, AlertRestored}, k)
+	return !slices.Contains([]AlertKind{AlertAway, AlertFault, AlertRestored, AlertTest}, k)
 }
 
 // AlertLevel is how loudly an alert is told.
@@ -44,7 +47,7 @@ const (
 // Level is the level at which a kind of alert is told unless something else decides.
 func (k AlertKind) Level() AlertLevel {
 	switch k {
-	case AlertReady, AlertPast, AlertFalling:
+	case AlertReady, AlertPast, AlertFalling, AlertTest:
 		return LevelWakes
 	case AlertSlow, AlertCold, AlertWarm, AlertFault, AlertAway:
 		return LevelWarning
@@ -85,6 +88,10 @@ type Alert struct {
 	// Repeats is the id of the first ring of which this is a repeat, N the count of rings, from 1.
 	Repeats string `json:"repeats,omitempty"`
 	N       int    `json:"n"`
+	// NotBefore is when it may be told at the earliest, UTC: what does not wake waits for the morning. Zero is at once.
+	NotBefore time.Time `json:"not_before,omitzero"`
+	// Setup identifies, in a test, the routes as they were configured: a test proves nothing about others.
+	Setup string `json:"setup,omitempty"`
 	// Acked is when a person acknowledged it; zero while it is active.
 	Acked Moment `json:"acked,omitzero"`
 }
