@@ -78,3 +78,22 @@ func TestTriage(t *testing.T) {
 		})
 	}
 }
+
+func TestTriage_WhatWaitsForTheMorningIsNeitherSentNorGivenUp(t *testing.T) {
+	t.Parallel()
+	evening := time.Date(2026, 3, 6, 23, 0, 0, 0, time.UTC)
+	morning := evening.Add(8 * time.Hour)
+	cold := rise.Alert{ID: "d-00000000-1", Kind: rise.AlertCold, Station: "main", Quality: rise.TimeSynced, Issued: rise.Moment{Wall: evening}, NotBefore: morning}
+	ready := rise.Alert{ID: "d-00000000-2", Kind: rise.AlertReady, Station: "main", Quality: rise.TimeSynced, Issued: rise.Moment{Wall: evening}}
+	pending := []rise.Delivery{{Alert: cold}, {Alert: ready}}
+
+	worthless, rest := notify.Triage(pending, evening)
+	assert.Empty(t, worthless)
+	assert.Equal(t, pending[1:], rest)
+	worthless, rest = notify.Triage(pending, morning)
+	assert.Empty(t, worthless)
+	assert.Equal(t, pending, rest)
+	pending[0].Alert.Acked = rise.Moment{Wall: evening}
+	worthless, _ = notify.Triage(pending, evening)
+	require.Len(t, worthless, 1, "answered meanwhile: not told at all")
+}
