@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -33,6 +34,9 @@ func (db *DB) Act(a rise.Action) (rise.Action, *rise.Run, error) {
 		return a, nil, err
 	}
 	err := db.update(d.do)
+	if errors.Is(err, ErrNotWritten) && a.Kind == rise.ActionAck {
+		db.ackLate(d.a)
+	}
 	if err != nil && !errors.Is(err, errKnown) {
 		return a, nil, fmt.Errorf("%s: %w", a.Kind, err)
 	}
@@ -85,7 +89,7 @@ func (d *deed) fillMoments(db *DB) error {
 
 func (d *deed) do(w *writer) error {
 	if known, err := d.known(w.Tx); known || err != nil {
-		return errors.Join(err, errKnown)
+		return cmp.Or(err, errKnown)
 	}
 	var err error
 	switch d.a.Kind {

@@ -2,9 +2,11 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 
 	"nightjar/rise"
 
@@ -17,49 +19,78 @@ import (
 // It assigns the id: device, first 8 hex digits of the boot id, sequence. The sequence is the boot's age in
 // milliseconds, or one above the last if that is more: so that ids stay unique even where a backup of minutes ago was
 // put in place of the store.
+//
+// While the disk takes nothing, alerts are issued from memory all the same, and stored by the next commit that works.
 func (db *DB) Issue(a rise.Alert, routes []string) (rise.Alert, bool, error) {
 	if err := cleanName("station", a.Station); err != nil {
 		return a, false, err
 	}
+	for _, route := range routes {
+		if err := cleanName("route", route); err != nil {
+			return a, false, err
+		}
+	}
 	a.N = max(1, a.N)
 	resolve(db.Timeline(), &a.Issued, rise.Stamp{})
-	issued := true
-	err := db.update(func(w *writer) error {
-		key := alertKey(a)
+	key := alertKey(a)
+	stored, issued, err := db.issue(key, a, routes)
+	switch {
+	case errors.Is(err, ErrNotWritten):
+		a, issued = db.issueLate(key, a, routes, err)
+		return a, issued, nil
+	case err != nil:
+		return a, false, fmt.Errorf("issue %s: %w", a.Kind, err)
+	}
+	return stored, issued, nil
+}
+
+func (db *DB) issue(key []byte, a rise.Alert, routes []string) (stored rise.Alert, issued bool, err error) {
+	err = db.update(func(w *writer) error {
 		if v := w.Bucket(bucketAlerts).Get(key); v != nil {
-			var old rise.Alert
-			if err := decode(v, &old); err != nil {
-				return err
-			}
-			a, issued = old, false
-			return errKnown
+			issued = false
+			return cmp.Or(decode(v, &stored), errKnown)
 		}
 		seq, err := nextSequence(w.Tx, db.boot, sinceBoot(a.Issued.At))
 		if err != nil {
 			return err
 		}
-		a.ID = fmt.Sprintf("%s-%s-%d", db.device, db.boot8(), seq)
-		return putIssued(w, key, queueKey(db.boot, seq), a, routes)
+		stored, issued = a, true
+		stored.ID = db.alertID(seq)
+		return putIssued(w, key, queueKey(db.boot, seq), stored, routes)
 	})
-	if err != nil && !errors.Is(err, errKnown) {
-		return a, false, fmt.Errorf("issue %s: %w", a.Kind, err)
+	if errors.Is(err, errKnown) {
+		err = nil
 	}
-	return a, issued, nil
+	return stored, issued, err
 }
+
+func (db *DB) alertID(seq uint64) string { return fmt.Sprintf("%s-%s-%d", db.device, db.boot8(), seq) }
 
 // boot8 is the first 8 hex digits of the boot id.
 func (db *DB) boot8() string { return db.bootID[:min(8, len(db.bootID))] }
 
-// nextSequence is at, or one above the last of this boot if that is more. The bucket's own sequence holds boot and last.
-func nextSequence(tx *bolt.Tx, boot uint32, at uint64) (uint64, error) {
-	const low = 1<<40 - 1 // 34 years in milliseconds
-	b := tx.Bucket(bucketAlerts)
-	last := b.Sequence()
-	seq := at & low
-	if uint32(last>>40) == boot&(1<<24-1) {
-		seq = max(seq, last&low+1)
+// The alerts bucket's own sequence holds the last alert's boot in its upper 24 bits, and its sequence in the lower 40:
+// 34 years in milliseconds.
+const (
+	sequenceBits = 40
+	sequenceMask = 1<<sequenceBits - 1
+	bootMask     = 1<<24 - 1
+)
+
+// sequenceAfter is at, or one above the last of this boot if that is more.
+func sequenceAfter(last uint64, boot uint32, at uint64) uint64 {
+	at &= sequenceMask
+	if uint32(last>>sequenceBits) != boot&bootMask {
+		return at
 	}
-	return seq, b.SetSequence(uint64(boot&(1<<24-1))<<40 | seq)
+	return max(at, last&sequenceMask+1)
+}
+
+// nextSequence takes the next sequence.
+func nextSequence(tx *bolt.Tx, boot uint32, at uint64) (uint64, error) {
+	b := tx.Bucket(bucketAlerts)
+	seq := sequenceAfter(b.Sequence(), boot, at)
+	return seq, b.SetSequence(uint64(boot&bootMask)<<sequenceBits | seq)
 }
 
 func queueKey(boot uint32, seq uint64) []byte {
@@ -74,9 +105,6 @@ func putIssued(w *writer, key, queue []byte, a rise.Alert, routes []string) erro
 		return err
 	}
 	for _, route := range routes {
-		if err := cleanName("route", route); err != nil {
-			return err
-		}
 		b, err := w.in(bucketOutbox).sub(route)
 		if err != nil {
 			return err
@@ -131,12 +159,12 @@ func acknowledge(w *writer, prefix []byte, when rise.Moment) (int, error) {
 	return len(keys), nil
 }
 
-// Alerts returns the alerts issued for a station's run, or for none if run is 0, in order of kind, episode and ring.
+// Alerts returns the alerts issued for a station's run, or for none if run is 0, oldest first.
 func (db *DB) Alerts(station string, run int) ([]rise.Alert, error) {
 	return db.alerts(bucketAlerts, alertPrefix(station, run))
 }
 
-// Active returns the station's alerts that nobody acknowledged.
+// Active returns the station's alerts that nobody acknowledged, oldest first.
 func (db *DB) Active(station string) ([]rise.Alert, error) {
 	return db.alerts(bucketActive, stationPrefix(station))
 }
@@ -159,6 +187,12 @@ func (db *DB) alerts(in, prefix []byte) ([]rise.Alert, error) {
 	if err != nil {
 		return as, fmt.Errorf("alerts: %w", err)
 	}
+	for _, l := range db.lateNow().alerts {
+		if bytes.HasPrefix(l.key, prefix) && (l.alert.Acked.IsZero() || !bytes.Equal(in, bucketActive)) {
+			as = append(as, resolveAlert(line, l.alert))
+		}
+	}
+	slices.SortStableFunc(as, func(a, b rise.Alert) int { return a.Issued.Compare(b.Issued.Stamp) })
 	return as, nil
 }
 

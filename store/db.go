@@ -60,6 +60,7 @@ type DB struct {
 	mu       sync.Mutex // guards what follows
 	pending  batch
 	flushing batch
+	late     late
 	anchors  []rise.Anchor // all known, stored or not
 	line     rise.Timeline
 	writable atomic.Bool // whether the last write went well, so that a change is told once
@@ -216,19 +217,25 @@ func (db *DB) update(fn func(w *writer) error) error {
 	db.commit.Lock()
 	defer db.commit.Unlock()
 	db.take()
+	waiting := db.lateNow()
 	var refused error
 	err := db.write(func(w *writer) error {
-		if err := db.flushing.write(w); err != nil {
+		if err := errors.Join(db.flushing.write(w), waiting.write(w, db)); err != nil {
 			return err
 		}
 		refused = fn(w)
 		return refused
 	})
 	db.settle(err == nil)
-	if refused == nil {
-		db.tellState(err)
+	if refused != nil {
+		return refused
 	}
-	return err
+	db.tellState(err)
+	if err != nil {
+		return hintf("Make room on the disk, or mount it for writing; what waits in memory follows by itself.", "%w: %w", ErrNotWritten, err)
+	}
+	db.written(waiting)
+	return nil
 }
 
 // write runs a write transaction. A panic in it leaves bbolt's own state unknown, so nothing more is written to that

@@ -18,6 +18,13 @@ var (
 	ErrReadOnly = errors.New("open for reading only")
 )
 
+// Writing to a store.
+var (
+	// ErrNotWritten: the disk does not take what is written; it is full, or mounted for reading only, or broken. What was
+	// asked for was not done. Readings stay in memory and alerts are issued all the same.
+	ErrNotWritten = errors.New("the disk does not take what is written")
+)
+
 // Asking a store.
 var (
 	// ErrNotFound: there is no such run, jar, alert or reading.

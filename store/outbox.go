@@ -22,7 +22,7 @@ type queued struct {
 // Pending returns at most n pending deliveries of a route, oldest alert first.
 func (db *DB) Pending(route string, n int) ([]rise.Delivery, error) {
 	var ds []rise.Delivery
-	line := db.Timeline()
+	line, waiting := db.Timeline(), db.lateNow()
 	err := db.view(func(tx *bolt.Tx) error {
 		b := tx.Bucket(bucketOutbox).Bucket([]byte(route))
 		if b == nil {
@@ -35,6 +35,10 @@ func (db *DB) Pending(route string, n int) ([]rise.Delivery, error) {
 				db.damaged(fmt.Sprintf("outbox %s %x", route, k), err)
 				continue
 			}
+			q, settled := waiting.settled[string(settledKey(d.Alert.ID, route))]
+			if settled && q.State != rise.DeliveryPending {
+				continue
+			}
 			ds = append(ds, d)
 		}
 		return nil
@@ -42,7 +46,8 @@ func (db *DB) Pending(route string, n int) ([]rise.Delivery, error) {
 	if err != nil {
 		return ds, fmt.Errorf("outbox %s: %w", route, err)
 	}
-	return ds, nil
+	ds = append(ds, waiting.pending(line, route)...)
+	return ds[:min(n, len(ds))], nil
 }
 
 // delivery puts the stored delivery and its alert together.
@@ -69,37 +74,43 @@ func alertByID(tx *bolt.Tx, id string) (a rise.Alert, err error) {
 }
 
 // Settle moves a delivery out of the pending state, or notes a failed attempt if state is pending. It is durable when
-// it returns. Settling it again with the same state changes nothing. ErrNotFound: the alert never had that route.
+// it returns; while the disk takes nothing it is remembered in memory, and made again after a power cut. Settling it
+// again with the same state changes nothing. ErrNotFound: the alert never had that route.
 func (db *DB) Settle(route, alertID string, state rise.DeliveryState, attempts int, why string) error {
 	q := queued{AlertID: alertID, State: state, Attempts: attempts, Why: why}
 	if state != rise.DeliveryPending && db.opts.Now != nil {
 		q.Settled = db.opts.Now()
 	}
-	err := db.update(func(w *writer) error {
-		k, err := findQueued(w.Tx, route, alertID)
-		if err != nil {
-			return err
-		}
-		if k == nil {
-			return settledBefore(w.Tx, route, alertID)
-		}
-		rec, err := encode(q)
-		if err != nil {
-			return err
-		}
-		b, err := w.in(bucketOutbox).sub(route)
-		if err != nil {
-			return err
-		}
-		if state == rise.DeliveryPending {
-			return b.Put(k, rec)
-		}
-		return errors.Join(b.Delete(k), w.in(bucketSettled).Put(settledKey(alertID, route), rec))
-	})
-	if err != nil && !errors.Is(err, errKnown) {
+	err := db.update(func(w *writer) error { return settle(w, route, q) })
+	switch {
+	case errors.Is(err, errKnown), errors.Is(err, ErrNotWritten) && db.settleLate(route, q):
+		return nil
+	case err != nil:
 		return fmt.Errorf("settle %s on %s: %w", alertID, route, err)
 	}
 	return nil
+}
+
+func settle(w *writer, route string, q queued) error {
+	k, err := findQueued(w.Tx, route, q.AlertID)
+	if err != nil {
+		return err
+	}
+	if k == nil {
+		return settledBefore(w.Tx, route, q.AlertID)
+	}
+	rec, err := encode(q)
+	if err != nil {
+		return err
+	}
+	b, err := w.in(bucketOutbox).sub(route)
+	if err != nil {
+		return err
+	}
+	if q.State == rise.DeliveryPending {
+		return b.Put(k, rec)
+	}
+	return errors.Join(b.Delete(k), w.in(bucketSettled).Put(settledKey(q.AlertID, route), rec))
 }
 
 func settledKey(alertID, route string) []byte { return append(append([]byte(alertID), 0), route...) }
