@@ -31,7 +31,7 @@ func TestAFullDiskDoesNotKeepAnAlertBack(t *testing.T) {
 	db, room := fill(t, path)
 	ready := rise.Alert{Kind: rise.AlertReady, Station: "sill", Run: 1, Episode: 1, Issued: storetest.At(db, time.Hour)}
 	past := ready
-	past.Kind = rise.AlertPast
+	past.Kind, past.Issued = rise.AlertPast, storetest.At(db, time.Hour+time.Minute)
 
 	a, fresh, err := db.Issue(ready, []string{"mqtt", "push"})
 	require.NoError(t, err)
