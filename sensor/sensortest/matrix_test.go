@@ -1,6 +1,11 @@
 package sensortest_test
 
 import (
+	"fmt"
+	"maps"
+	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -21,26 +26,28 @@ import (
 	"periph.io/x/conn/v3/i2c"
 )
 
-// chips are the chips that a station may have, each with its driver at the default address or moved to another by its
-// reset line.
-var chips = []struct {
+// station is a chip that a station may have, with its driver.
+type station struct {
 	name string
-	chip func(*sim.Clock, sim.Scene) chip
+	chip func(*sim.Clock, sim.Scene, sim.ChipOpts) chip
 	open func(i2c.Bus, uint16, sensor.Clock, gpio.PinOut) (sensor.Ranger, error)
-}{
-	{"VL53L4CD", func(c *sim.Clock, s sim.Scene) chip { return sim.NewVL53L4CD(c, s, sim.ChipOpts{Seed: 1}) },
+}
+
+// chips are all of them.
+var chips = []station{
+	{"VL53L4CD", func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L4CD(c, s, o) },
 		func(b i2c.Bus, addr uint16, c sensor.Clock, x gpio.PinOut) (sensor.Ranger, error) {
 			return vl53l4cd.New(b, addr, &vl53l4cd.Opts{Clock: c, XSHUT: x})
 		}},
-	{"VL53L1X", func(c *sim.Clock, s sim.Scene) chip { return sim.NewVL53L1X(c, s, sim.ChipOpts{Seed: 1}) },
+	{"VL53L1X", func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L1X(c, s, o) },
 		func(b i2c.Bus, addr uint16, c sensor.Clock, x gpio.PinOut) (sensor.Ranger, error) {
 			return vl53l1x.New(b, addr, &vl53l1x.Opts{Clock: c, XSHUT: x})
 		}},
-	{"VL53L0X", func(c *sim.Clock, s sim.Scene) chip { return sim.NewVL53L0X(c, s, sim.ChipOpts{Seed: 1}) },
+	{"VL53L0X", func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL53L0X(c, s, o) },
 		func(b i2c.Bus, addr uint16, c sensor.Clock, x gpio.PinOut) (sensor.Ranger, error) {
 			return vl53l0x.New(b, addr, &vl53l0x.Opts{Clock: c, XSHUT: x})
 		}},
-	{"VL6180X", func(c *sim.Clock, s sim.Scene) chip { return sim.NewVL6180X(c, s, sim.ChipOpts{Seed: 1}) },
+	{"VL6180X", func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) chip { return sim.NewVL6180X(c, s, o) },
 		func(b i2c.Bus, addr uint16, c sensor.Clock, x gpio.PinOut) (sensor.Ranger, error) {
 			return vl6180x.New(b, addr, &vl6180x.Opts{Clock: c, XSHUT: x})
 		}},
@@ -58,6 +65,51 @@ type night struct {
 	bus   *sim.Bus
 	chip  chip
 	view  *sim.Target
+
+	ranger sensor.Ranger
+}
+
+// newNight makes a station with its driver behind what keeps a ranger going: at the default address, or moved to another
+// by the reset line.
+func newNight(c station, addr uint16, seed uint64) *night {
+	n := &night{clock: sim.NewClock(time.Date(2026, 3, 6, 18, 0, 0, 0, time.UTC), time.Minute),
+		view: &sim.Target{DistanceMM: 80, Reflect: 0.8, AmbientMcps: 0.1}}
+	n.chip = c.chip(n.clock, sim.Moving{View: func(time.Duration) sim.Target { return *n.view }}, sim.ChipOpts{Seed: seed})
+	n.bus = sim.NewBus("I2C1", n.chip)
+	var reset gpio.PinOut
+	if addr != 0x29 {
+		reset = n.chip.XSHUT()
+	}
+	n.ranger = recovery.New(c.name, func() (sensor.Ranger, error) { return c.open(n.bus, addr, n.clock, reset) })
+	return n
+}
+
+// tick takes one burst. No range is ever wrong.
+func (n *night) tick(t *testing.T) (rise.Burst, error) {
+	t.Helper()
+	require.NoError(t, n.clock.Sleep(t.Context(), 30*time.Second))
+	b, err := n.ranger.Range(t.Context(), 20)
+	if mm, ok := b.RangeMM.Get(); ok {
+		require.NoError(t, err)
+		// Four standard deviations of the mean, where few ranges of a burst were good.
+		noise := 4 * b.SpreadMM.Or(0) / math.Sqrt(float64(b.Valid))
+		require.InDelta(t, n.view.DistanceMM, mm, max(1.5, noise), "a wrong range")
+	}
+	return b, err
+}
+
+// isBack fails unless there is a good burst within three ticks.
+func (n *night) isBack(t *testing.T) {
+	t.Helper()
+	var b rise.Burst
+	var err error
+	for range 3 {
+		if b, err = n.tick(t); err == nil && b.Valid >= 19 {
+			break
+		}
+	}
+	require.NoError(t, err)
+	assert.GreaterOrEqual(t, b.Valid, 19, "back within three ticks")
 }
 
 // faults are what may befall a station. begin makes the fault and returns what ends it.
@@ -124,48 +176,58 @@ func TestEveryChipSurvivesEveryFault(t *testing.T) {
 					name += "/own address"
 				}
 				t.Run(name, func(t *testing.T) {
-					n := &night{clock: sim.NewClock(time.Date(2026, 3, 6, 18, 0, 0, 0, time.UTC), time.Minute),
-						view: &sim.Target{DistanceMM: 80, Reflect: 0.8, AmbientMcps: 0.1}}
-					n.chip = c.chip(n.clock, sim.Moving{View: func(time.Duration) sim.Target { return *n.view }})
-					n.bus = sim.NewBus("I2C1", n.chip)
-					var reset gpio.PinOut
-					if addr != 0x29 {
-						reset = n.chip.XSHUT()
-					}
-					r := recovery.New(c.name, func() (sensor.Ranger, error) { return c.open(n.bus, addr, n.clock, reset) })
-					tick := func() (rise.Burst, error) {
-						require.NoError(t, n.clock.Sleep(t.Context(), 30*time.Second))
-						b, err := r.Range(t.Context(), 20)
-						if mm, ok := b.RangeMM.Get(); ok {
-							require.NoError(t, err)
-							require.InDelta(t, 80, mm, 1.5, "a wrong range")
-						}
-						return b, err
-					}
+					n := newNight(c, addr, 1)
 					for range 5 {
-						b, err := tick()
+						b, err := n.tick(t)
 						require.NoError(t, err)
 						require.GreaterOrEqual(t, b.Valid, 19)
 					}
 					end := f.begin(n)
 					for range 10 {
-						if b, _ := tick(); f.bad {
+						if b, _ := n.tick(t); f.bad {
 							assert.Zero(t, b.Valid)
 						}
 					}
 					end()
-					var b rise.Burst
-					var err error
-					for range 3 {
-						if b, err = tick(); err == nil && b.Valid >= 19 {
-							break
-						}
-					}
-					require.NoError(t, err)
-					assert.GreaterOrEqual(t, b.Valid, 19, "back within three ticks")
+					n.isBack(t)
 				})
 			}
 		}
 	}
 	goleak.VerifyNone(t, before)
+}
+
+// TestChipsSurviveWhatComesTogether: up to three faults at a time, each for some ticks, begun and ended at random while the
+// target comes nearer. With the build tag slow it goes on for longer. The seed is in the name of the test.
+func TestChipsSurviveWhatComesTogether(t *testing.T) {
+	nights := uint64(3)
+	if everyNight {
+		nights = 100
+	}
+	for _, c := range chips {
+		for seed := range nights {
+			t.Run(fmt.Sprintf("%s/%d", c.name, seed), func(t *testing.T) {
+				rng := rand.New(rand.NewPCG(seed, 1))
+				n := newNight(c, []uint16{0x29, 0x31}[rng.IntN(2)], seed)
+				on := map[int]func(){}
+				for range 150 {
+					if i := rng.IntN(4 * len(faults)); i < len(faults) && on[i] == nil && len(on) < 3 {
+						on[i] = faults[i].begin(n)
+					}
+					for _, i := range slices.Sorted(maps.Keys(on)) {
+						if rng.IntN(5) == 0 {
+							on[i]()
+							delete(on, i)
+						}
+					}
+					n.view.DistanceMM -= 0.2
+					_, _ = n.tick(t)
+				}
+				for _, end := range on {
+					end()
+				}
+				n.isBack(t)
+			})
+		}
+	}
 }

@@ -44,6 +44,7 @@ type kind struct {
 	id       [3]byte
 	optics   optics
 	nearest  float64 // below this the result is clipped, mm
+	linear   float64 // from here on the range is linear, mm; nearer it reads too far
 	farthest float64 // beyond this it wraps, mm
 }
 
@@ -93,7 +94,7 @@ func NewVL53L4CD(clock sensor.Clock, scene Scene, opts ChipOpts) *VL53 {
 func NewVL53L1X(clock sensor.Clock, scene Scene, opts ChipOpts) *VL53 {
 	return newVL53(clock, scene, opts, kind{id: [3]byte{0xEA, 0xCC, 0x10},
 		optics:  optics{perSPAD: 0.5, aim: 10, spads: 256, noise: 1},
-		nearest: 1, farthest: 1400})
+		nearest: 1, linear: 40, farthest: 1400})
 }
 
 func newVL53(clock sensor.Clock, scene Scene, opts ChipOpts, k kind) *VL53 {

@@ -54,6 +54,7 @@ func (c *VL53) result(at time.Duration) {
 	uncrossed := s.signal
 	left := s.compensate(float64(int16(c.get16(vlCrosstalk))) / 512 / 1000)
 	s.mm += c.opts.OffsetMM + c.opts.DriftMMPerC*(chipC-c.vhvC) + float64(int16(c.get16(vlOffset))-nvmOffset)/4
+	s.mm += 0.3 * max(0, c.kind.linear-target.DistanceMM)
 	block := c.regs[vlResult : vlResult+17]
 	block[0] = c.status(s, target, left)
 	block[2] = c.count
