@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"errors"
 	"fmt"
 
 	"nightjar/sensor"
@@ -43,26 +44,42 @@ func Chip(bus i2c.Bus, addr uint16) (string, error) {
 	return "", fmt.Errorf("what answers at 0x%02x of %v is no ranger that is known: %w", addr, bus, sensor.ErrIdentity)
 }
 
-// narrow knows the VL53L0X, also one that was left on another page of its registers.
+// narrow knows the VL53L0X, also one that was left on another page of its registers, or in reset by its register, when it
+// reads as zeros. What is written for that is half an index to the others.
 func (a *asker) narrow() (string, error) {
-	for range 2 {
+	for range 10 { // reads, of which a chip that is let go needs two or three to boot
 		id, err := a.ask(3, 0xC0)
-		if gone := sensor.ClassifyI2C(err); gone == sensor.ErrBus {
+		switch {
+		case errors.Is(sensor.ClassifyI2C(err), sensor.ErrBus):
 			return "", err
-		}
-		if err == nil && id[0] == 0xEE && id[1] == 0xAA && id[2] == 0x10 {
+		case err != nil:
+			continue
+		case id[0] == 0xEE && id[1] == 0xAA && id[2] == 0x10:
 			return "vl53l0x", nil
 		}
-		page, err := a.ask(1, 0xFF)
-		if err != nil || page[0] != 1 && page[0] != 6 && page[0] != 7 {
-			return "", nil // whether it is there at all, the next question shows
-		}
-		a.out = [2]byte{0xFF, 0}
-		if err := a.bus.Tx(a.addr, a.out[:], nil); err != nil {
+		left, err := a.left(id[0] == 0 && id[1] == 0 && id[2] == 0)
+		if err != nil || !left {
 			return "", err
 		}
 	}
 	return "", nil
+}
+
+// left brings a VL53L0X that may have been left in mid set-up back to where it can say who it is. It reports false if it
+// cannot be one.
+func (a *asker) left(zeros bool) (bool, error) {
+	page, err := a.ask(1, 0xFF)
+	if err != nil {
+		return true, nil // the next question shows whether it is there at all
+	}
+	if page[0] != 0 && page[0] != 1 && page[0] != 6 && page[0] != 7 || page[0] == 0 && !zeros {
+		return false, nil
+	}
+	a.out = [2]byte{0xFF, 0}
+	if page[0] == 0 {
+		a.out = [2]byte{0xBF, 1}
+	}
+	return true, a.bus.Tx(a.addr, a.out[:], nil)
 }
 
 // wide knows those with indices of two bytes.

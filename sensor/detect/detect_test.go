@@ -79,13 +79,16 @@ func TestAskingChangesNothing(t *testing.T) {
 	}
 }
 
-func TestAVL53L0XOnAnotherPageIsKnown(t *testing.T) {
+// TestAVL53L0XLeftInMidSetUpIsKnown: on another page, or in reset.
+func TestAVL53L0XLeftInMidSetUpIsKnown(t *testing.T) {
 	t.Parallel()
-	bus := sim.NewBus("I2C1", chips()["vl53l0x"])
-	require.NoError(t, bus.Tx(0x29, []byte{0xFF, 1}, nil))
-	got, err := detect.Chip(bus, 0x29)
-	require.NoError(t, err)
-	assert.Equal(t, "vl53l0x", got)
+	for _, left := range [][]byte{{0xFF, 1}, {0xFF, 7}, {0xBF, 0}} {
+		bus := sim.NewBus("I2C1", chips()["vl53l0x"])
+		require.NoError(t, bus.Tx(0x29, left, nil))
+		got, err := detect.Chip(bus, 0x29)
+		require.NoError(t, err, "%x", left)
+		assert.Equal(t, "vl53l0x", got)
+	}
 }
 
 // crowded is a bus with a ranger that was moved, a multiplexer with two rangers and a stranger, and a chip at an

@@ -411,3 +411,19 @@ func BenchmarkBurst(b *testing.B) {
 		}
 	}
 }
+
+// zeros is what a chip with indices of two bytes may look like to one that asks with one.
+type zeros struct{}
+
+func (zeros) Answers(addr uint16) bool { return addr == DefaultAddr }
+
+func (zeros) Tx(_ uint16, _, r []byte) error { clear(r); return nil }
+
+func TestAChipThatReadsAsZerosIsAnother(t *testing.T) {
+	t.Parallel()
+	s := newStand(sim.Card(120), sim.ChipOpts{})
+	for _, o := range []Opts{{Clock: s.clock}, {Clock: s.clock, XSHUT: s.chip.XSHUT()}} {
+		_, err := New(sim.NewBus("I2C1", zeros{}), DefaultAddr, &o)
+		require.ErrorIs(t, err, sensor.ErrIdentity)
+	}
+}
