@@ -56,14 +56,15 @@ func openFile(path string, o Options) (*handle, error) {
 func createFile(path string, o Options) (*handle, error) {
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return nil, err
+		return nil, explain(err)
 	}
 	fresh := path + ".new"
+	_, leftErr := os.Lstat(fresh)
 	b, err := openBolt(fresh, boltOptions(o))
-	if err != nil && !errors.Is(err, berrors.ErrTimeout) && !errors.Is(err, fs.ErrPermission) {
+	if err != nil && leftErr == nil && !errors.Is(err, berrors.ErrTimeout) {
 		// Left over from a start that was cut off.
 		if err := os.Remove(fresh); err != nil {
-			return nil, err
+			return nil, explain(err)
 		}
 		b, err = openBolt(fresh, boltOptions(o))
 	}
@@ -165,6 +166,10 @@ func explain(err error) error {
 		return hintf("Stop the other process, or ask it: a running 'nightjar watch' answers every command.", "%w", ErrLocked)
 	case errors.Is(err, fs.ErrPermission):
 		return hintf("Run as the user that owns the file, or give that user the file and its folder.", "%w", err)
+	case errors.Is(err, syscall.EROFS):
+		return hintf("Mount the disk for writing; a card that the kernel made read-only is worn out or was pulled.", "%w", err)
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return hintf("Make room on the disk.", "%w", err)
 	case errors.Is(err, ErrDamaged):
 		return hintf(repairRemedy, "%w", err)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch):
