@@ -32,7 +32,6 @@ var titles = map[rise.AlertKind]string{
 	rise.AlertSoon: "Ready soon", rise.AlertReady: "Ready", rise.AlertPast: "Past its target", rise.AlertFalling: "Falling",
 	rise.AlertSlow: "Slower than planned", rise.AlertCold: "Too cold", rise.AlertWarm: "Too warm",
 	rise.AlertAway: "Jar taken out", rise.AlertFault: "Sensor trouble", rise.AlertRestored: "Back again",
-	rise.AlertTest:    "Test",
 	rise.AlertBedtime: "Tonight", rise.AlertTest: "Test",
 }
 
