@@ -9,6 +9,7 @@ import (
 	"nightjar/rise"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 func pending(as ...rise.Alert) (ds []rise.Delivery) {
@@ -43,6 +44,9 @@ func TestTriage(t *testing.T) {
 	doubtful := old
 	doubtful.Quality = rise.TimeEstimated
 
+	test := alert(1, rise.AlertTest)
+	test.Issued.Wall, test.Quality = now.Add(-2*time.Hour), rise.TimeSynced
+
 	for _, tt := range []struct {
 		name    string
 		pending []rise.Delivery
@@ -61,6 +65,7 @@ func TestTriage(t *testing.T) {
 		{"restored before a new fault", pending(alert(1, rise.AlertRestored), alert(2, rise.AlertFault)), []int{0, 1}},
 		{"acknowledged", pending(acked, alert(2, rise.AlertPast)), []int{1}},
 		{"a day old", pending(old), nil},
+		{"a test of two hours ago", pending(test), nil},
 		{"a day old by a clock that was not set", pending(doubtful), []int{0}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
