@@ -6,6 +6,7 @@ import (
 	"errors"
 	"log/slog"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"time"
 
@@ -167,7 +168,7 @@ func (r *Route) Run(ctx context.Context) error {
 		}
 	}
 	r.take() // what was acknowledged just before the stop need not be sent again after it
-	if pending, err := r.o.Outbox.Pending(r.o.Name, batch+len(r.unproven)); err == nil && len(r.acked) > 0 {
+	if pending, err := r.o.Outbox.Pending(r.o.Name, batch+len(r.unproven)+len(r.acked)); err == nil && len(r.acked) > 0 {
 		r.settleAcked(pending)
 	}
 	return nil
@@ -211,19 +212,11 @@ func (r *Route) round(ctx context.Context) time.Duration {
 		if wait := time.Until(r.notBefore); wait > 0 {
 			return wait
 		}
-		pending, err := r.o.Outbox.Pending(r.o.Name, batch+len(r.unproven))
+		due, moved, err := r.due()
 		if err != nil {
 			return r.failed("", err)
 		}
-		rest, moved := r.settleAcked(pending)
-		worthless, rest := Triage(rest, r.o.Now())
-		for _, w := range worthless {
-			moved += r.settle(w.Delivery, w.State, w.Why)
-		}
-		for _, d := range rest {
-			if r.unproven[d.Alert.ID] {
-				continue
-			}
+		for _, d := range due {
 			n, wait := r.deliver(ctx, d)
 			if moved += n; wait > 0 {
 				return wait
@@ -234,6 +227,27 @@ func (r *Route) round(ctx context.Context) time.Duration {
 		}
 	}
 	return poll
+}
+
+// due settles what need not be sent, and returns what is to be sent now. It looks past what waits for the morning or
+// for a confirmation, however much that is, so that nothing urgent is hidden behind it.
+func (r *Route) due() (due []rise.Delivery, moved int, err error) {
+	for n := batch; ; n *= 2 {
+		pending, err := r.o.Outbox.Pending(r.o.Name, n)
+		if err != nil {
+			return nil, moved, err
+		}
+		rest, acked := r.settleAcked(pending)
+		moved += acked
+		worthless, rest := Triage(rest, r.o.Now())
+		for _, w := range worthless {
+			moved += r.settle(w.Delivery, w.State, w.Why)
+		}
+		due = slices.DeleteFunc(rest, func(d rise.Delivery) bool { return r.unproven[d.Alert.ID] })
+		if len(due) > 0 || moved > 0 || len(pending) < n {
+			return due, moved, nil
+		}
+	}
 }
 
 // deliver makes one try. It returns 1 if the alert was handed over or given up, and a wait if the next one must not be

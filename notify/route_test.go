@@ -217,6 +217,26 @@ func TestRouteGivesUpWhatIsRefusedSoThatTheNextGoesOut(t *testing.T) {
 	})
 }
 
+func TestRouteLooksPastWhatWaitsForTheMorning(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var o notifytest.Outbox
+		var held []string
+		for i := range 200 {
+			a := notifytest.Alert("main", i)
+			a.Kind, a.NotBefore = rise.AlertCold, time.Now().Add(8*time.Hour)
+			require.NoError(t, o.Issue(a))
+			held = append(held, a.ID)
+		}
+		urgent := issue(t, &o, 200, 201)
+		p := &peer{}
+		running(t, p, &o)
+		synctest.Wait()
+		assert.Equal(t, urgent, p.got(), "what wakes does not wait behind it")
+		sleep(8*time.Hour + time.Minute)
+		assert.Equal(t, append(urgent, held...), p.got())
+	})
+}
+
 func TestRouteHoldsWhatNobodyHasConfirmed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var o notifytest.Outbox

@@ -8,8 +8,12 @@ import (
 	"nightjar/rise"
 )
 
-// oldest is the age at which an alert tells nobody anything any more.
-const oldest = 24 * time.Hour
+const (
+	// oldest is the age at which an alert tells nobody anything any more.
+	oldest = 24 * time.Hour
+	// oldestTest is that of a test: whoever tried the routes has gone to bed.
+	oldestTest = time.Hour
+)
 
 // Verdict is a pending delivery that need not be sent, with the state to settle it in and the reason.
 type Verdict struct {
@@ -24,7 +28,7 @@ type Verdict struct {
 //   - What a person has acknowledged is delivered.
 //   - A soon is worthless once the same run is ready, past its target or falling; a ring once a later ring of the same
 //     alert waits behind it; a fault or away once restored waits behind it.
-//   - Anything issued more than a day ago, by a clock that was set, is worthless.
+//   - Anything issued more than a day ago, a test an hour, by a clock that was set, is worthless.
 //
 // What must not be told yet is in neither.
 func Triage(pending []rise.Delivery, now time.Time) (worthless []Verdict, rest []rise.Delivery) {
@@ -49,7 +53,11 @@ func obsolete(a rise.Alert, later []rise.Delivery, now time.Time) string {
 			return fmt.Sprintf("overtaken by %s %s", l.Alert.Kind, l.Alert.ID)
 		}
 	}
-	if age := now.Sub(a.Issued.Wall); a.Quality == rise.TimeSynced && age > oldest {
+	limit := oldest
+	if a.Kind == rise.AlertTest {
+		limit = oldestTest
+	}
+	if age := now.Sub(a.Issued.Wall); a.Quality == rise.TimeSynced && age > limit {
 		return fmt.Sprintf("issued %d h ago", int(age.Hours()))
 	}
 	return ""
