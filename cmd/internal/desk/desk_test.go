@@ -241,6 +241,7 @@ func TestAStartersPastRunsAreSummedUpBeforeANewOne(t *testing.T) {
 func TestActionsThatAreRefused(t *testing.T) {
 	t.Parallel()
 	r := newRoom(t)
+	r.starter(t)
 	r.start(t, rise.Run{})
 	tests := []struct {
 		name         string
@@ -262,10 +263,13 @@ func TestActionsThatAreRefused(t *testing.T) {
 		{"snooze for ever", rise.Action{Kind: rise.ActionSnooze, Minutes: 1000}, desk.Bad, "1000 minutes", "240"},
 		{"rebase in centimetres", rise.Action{Kind: rise.ActionRebase, LevelMM: rise.Known(3)}, desk.Bad, "base level", "30 mm"},
 		{"ignore backwards", rise.Action{Kind: rise.ActionIgnore, From: evening.Add(time.Hour), To: evening}, desk.Bad, "beginning", "both"},
-		{"empty outcome", rise.Action{Kind: rise.ActionOutcome}, desk.Bad, "outcome", "one of them"},
+		{"empty outcome", rise.Action{Kind: rise.ActionOutcome}, desk.Bad, "outcome", "tall, held, flat"},
 		{"feeding of no starter", rise.Action{Kind: rise.ActionFeed}, desk.Bad, "which starter", "name"},
 		{"feeding of nothing", rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta"}}, desk.Bad, "0 g", "grams"},
-		{"negative feeding", rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta", SeedG: -1}}, desk.Bad, "-1 g", "from 0"},
+		{"negative feeding", rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta", SeedG: -1}}, desk.Bad, "-1 g", "grams"},
+		{"feeding of an unknown starter", rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "greta"}}, desk.Missing, `no starter "greta"`, "starters here: gerta"},
+		{"feeding over a dough", rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta", SeedG: 20, FlourG: 80, WaterG: 80}}, desk.Refused, "run 1 is open", "nightjar end"},
+		{"outcome in other words", rise.Action{Kind: rise.ActionOutcome, Outcome: &rise.Outcome{Crumb: "holey"}}, desk.Bad, `"holey"`, "open"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -311,16 +315,6 @@ func TestNoticesAreSaidWhereTheyMatter(t *testing.T) {
 	do(rise.Action{Kind: rise.ActionEnd})
 	starter := do(rise.Action{Kind: rise.ActionStart, Start: &rise.Run{Kind: rise.RunStarter, Starter: "gerta"}})
 	assert.Contains(t, starter[2], "USDA FSIS")
-}
-
-func TestAFeedingOnAStationOpensAStarterRun(t *testing.T) {
-	t.Parallel()
-	r := newRoom(t)
-	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta", SeedG: 20, FlourG: 80, WaterG: 80}})
-	require.NoError(t, err)
-	require.NotNil(t, done.Run)
-	assert.Equal(t, rise.RunStarter, done.Run.Kind)
-	assert.Equal(t, "gerta", done.Run.Starter)
 }
 
 func TestJarsAreVersioned(t *testing.T) {

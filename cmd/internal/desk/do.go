@@ -25,11 +25,11 @@ func (d *Desk) Do(ctx context.Context, a rise.Action) (api.ActionDone, error) {
 	if done, run, known, err := d.Store.Done(a.ID); known || err != nil {
 		return api.ActionDone{Action: done, Run: run}, err
 	}
-	if err := d.prepare(&a); err != nil {
+	if err := d.prepare(ctx, &a); err != nil {
 		return api.ActionDone{}, err
 	}
 	if a.Start != nil {
-		if err := d.remember(ctx, a.Start.Starter); err != nil {
+		if err := d.remember(ctx, a.Start.Starter, pastRuns); err != nil {
 			return api.ActionDone{}, d.told(err)
 		}
 	}
@@ -44,7 +44,7 @@ func (d *Desk) Do(ctx context.Context, a rise.Action) (api.ActionDone, error) {
 }
 
 // prepare checks an action and fills in what the caller left out.
-func (d *Desk) prepare(a *rise.Action) error {
+func (d *Desk) prepare(ctx context.Context, a *rise.Action) error {
 	if err := checkWords(a); err != nil {
 		return err
 	}
@@ -61,7 +61,7 @@ func (d *Desk) prepare(a *rise.Action) error {
 	case rise.ActionStart:
 		return d.prepareStart(a)
 	case rise.ActionFeed:
-		return d.prepareFeed(a)
+		return d.prepareFeed(ctx, a)
 	case rise.ActionAck, rise.ActionSnooze:
 		return d.prepareAck(a)
 	}

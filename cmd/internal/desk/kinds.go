@@ -26,8 +26,12 @@ func checkOwn(a *rise.Action) error {
 			return &Error{Kind: Bad, Msg: "what to ignore needs a beginning and a later end", Remedy: "give both times"}
 		}
 	case rise.ActionOutcome:
-		if a.Outcome == nil || *a.Outcome == (rise.Outcome{}) {
-			return &Error{Kind: Bad, Msg: "an outcome says something of spread, crumb, crust or sourness", Remedy: "give at least one of them"}
+		if a.Outcome == nil {
+			a.Outcome = &rise.Outcome{}
+		}
+		if err := a.Outcome.Check(); err != nil {
+			return bad(err, fmt.Sprintf("spread: %s; crumb: %s; crust: %s; sourness: %s", strings.Join(rise.Spreads, ", "),
+				strings.Join(rise.Crumbs, ", "), strings.Join(rise.Crusts, ", "), strings.Join(rise.Sournesses, ", ")))
 		}
 	}
 	return nil
@@ -65,42 +69,4 @@ func (d *Desk) prepareAck(a *rise.Action) error {
 		a.Run = run.Number
 	}
 	return err
-}
-
-// feeding bounds the grams of a feeding.
-var feeding = quantity{what: "feeding", low: 0, high: 20000, unit: "g", slips: []float64{0.001}}
-
-// prepareFeed checks a feeding. On a station it opens a starter run there.
-func (d *Desk) prepareFeed(a *rise.Action) error {
-	f := a.Feed
-	if f == nil || strings.TrimSpace(f.Starter) == "" {
-		return &Error{Kind: Bad, Msg: "which starter was fed?", Remedy: "name it"}
-	}
-	for _, g := range []struct {
-		what string
-		v    float64
-	}{{"starter kept", f.SeedG}, {"flour", f.FlourG}, {"water", f.WaterG}} {
-		q := feeding
-		q.what = g.what
-		if err := q.check(g.v); err != nil {
-			return err
-		}
-		if g.v == 0 {
-			return &Error{Kind: Bad, Msg: g.what + " of 0 g is no feeding", Remedy: "give the grams of starter kept, flour and water"}
-		}
-	}
-	if c, ok := f.TempC.Get(); ok {
-		if err := doughTemp.check(c); err != nil {
-			return err
-		}
-	}
-	if a.Station == "" {
-		return nil
-	}
-	if a.Start == nil {
-		a.Start = &rise.Run{}
-	}
-	a.Start.Kind, a.Start.Starter = rise.RunStarter, f.Starter
-	a.Start.InoculationPct = rise.Known(100 * f.SeedG / (f.SeedG + f.FlourG))
-	return d.prepareStart(a)
 }

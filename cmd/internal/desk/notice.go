@@ -29,6 +29,12 @@ func (d *Desk) notices(a rise.Action, run *rise.Run) []string {
 		said = append(said, "This run cannot wake you: "+why+".")
 	}
 	said = append(said, d.fill(*run)...)
+	if a.Feed != nil {
+		said = append(said, a.Feed.Hints()...)
+	}
+	if caution := d.perishable(*run); caution != "" {
+		said = append(said, caution)
+	}
 	said = append(said, cautionLid)
 	if run.Kind == rise.RunStarter {
 		return append(said, cautionMould)

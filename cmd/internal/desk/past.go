@@ -13,7 +13,7 @@ const pastRuns = 5
 
 // remember sums up those of a starter's newest runs that ended and whose summary is missing or by another algorithm, so
 // that a run that begins now learns from them.
-func (d *Desk) remember(ctx context.Context, starter string) error {
+func (d *Desk) remember(ctx context.Context, starter string, newest int) error {
 	if starter == "" {
 		return nil
 	}
@@ -26,7 +26,7 @@ func (d *Desk) remember(ctx context.Context, starter string) error {
 		return err
 	}
 	runs = slices.DeleteFunc(runs, func(r rise.Run) bool { return r.Starter != starter || r.Open() })
-	for _, r := range runs[max(0, len(runs)-pastRuns):] {
+	for _, r := range runs[max(0, len(runs)-newest):] {
 		current := func(s rise.Summary) bool { return s.Run.Number == r.Number && s.Algorithm == rise.Algorithm }
 		if slices.ContainsFunc(kept, current) {
 			continue

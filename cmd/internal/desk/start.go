@@ -43,6 +43,9 @@ func (d *Desk) prepareStart(a *rise.Action) error {
 	if r.Kind != rise.RunDough && r.Kind != rise.RunStarter {
 		return &Error{Kind: Bad, Msg: fmt.Sprintf("no run is of kind %q", r.Kind), Remedy: "dough or starter"}
 	}
+	if err := d.follow(&r); err != nil {
+		return err
+	}
 	jar, err := d.chooseJar(r.Jar, r.JarVersion)
 	if err != nil {
 		return err
@@ -69,16 +72,20 @@ func (d *Desk) free(a *rise.Action) error {
 	if err != nil {
 		return err
 	}
-	if open {
+	again := a.Kind == rise.ActionFeed && run.Kind == rise.RunStarter // a feeding ends the one before
+	if open && !again {
 		return &Error{Kind: Refused, Msg: fmt.Sprintf("%s is open on station %s since %s", title(run), a.Station, local(run.Started.Wall)),
 			Remedy: "end it first with nightjar end"}
+	}
+	if open && a.When.Before(run.Started.Stamp) {
+		return &Error{Kind: Bad, Msg: fmt.Sprintf("%s is before %s began", local(a.When.Wall), title(run)), Remedy: "give a later time"}
 	}
 	runs, err := d.Store.Runs()
 	if err != nil {
 		return err
 	}
 	for _, r := range runs {
-		if r.Station == a.Station && a.When.Before(r.End.Stamp) {
+		if r.Station == a.Station && !r.Open() && a.When.Before(r.End.Stamp) {
 			return &Error{Kind: Refused, Msg: fmt.Sprintf("at %s %s was still open", local(a.When.Wall), title(r)),
 				Remedy: fmt.Sprintf("it ended at %s; give a later time", local(r.End.Wall))}
 		}

@@ -1,6 +1,8 @@
 package desk
 
 import (
+	"encoding/json"
+
 	"nightjar/rise"
 	"nightjar/store"
 )
@@ -31,6 +33,13 @@ type Store interface {
 	Jar(name string, version int) (rise.Jar, error)
 	// Jars lists the newest version of every jar, by name.
 	Jars() ([]rise.Jar, error)
+	// The newest version of a starter or a recipe, or another one; a list has the newest of each, by name.
+	PutStarter(name string, doc json.RawMessage) (version int, err error)
+	Starter(name string, version int) (store.Document, error)
+	Starters() ([]store.Document, error)
+	PutRecipe(name string, doc json.RawMessage) (version int, err error)
+	Recipe(name string, version int) (store.Document, error)
+	Recipes() ([]store.Document, error)
 	// Active lists the alerts that are not acknowledged, oldest first.
 	Active(station string) ([]rise.Alert, error)
 	// LastReading is the newest reading of a station; false if there is none.

@@ -1,0 +1,106 @@
+package api
+
+import (
+	"time"
+
+	"nightjar/rise"
+)
+
+// The paths of starters, recipes and plans.
+const (
+	PathStarters   = "GET /api/starters"
+	PathStarter    = "GET /api/starters/{name}"
+	PathAddStarter = "POST /api/starters"
+	// PathPlanFeed takes a FeedAsk and answers a rise.FeedPlan.
+	PathPlanFeed  = "POST /api/starters/{name}/plan"
+	PathRecipes   = "GET /api/recipes"
+	PathRecipe    = "GET /api/recipes/{name}"
+	PathAddRecipe = "POST /api/recipes"
+	// PathPlan takes a PlanAsk and answers a Planned.
+	PathPlan = "POST /api/plan"
+	// PathReplan takes a ReplanAsk about a rising dough and answers a Planned.
+	PathReplan = "POST /api/runs/{n}/plan"
+	// PathCompare takes run=N (repeatable; none is the newest five that ended) and answers a Comparison.
+	PathCompare = "GET /api/compare"
+)
+
+// StarterShown is a starter with what its feedings tell. A listing leaves the feedings out.
+type StarterShown struct {
+	rise.Starter
+	Version  int               `json:"version"`
+	Verdict  rise.Verdict      `json:"verdict"`
+	Expected rise.Expected     `json:"expected"`
+	Fed      int               `json:"fed"`
+	Feedings []rise.FeedingRun `json:"feedings,omitempty"`
+}
+
+// RecipeShown is a recipe with what it comes to.
+type RecipeShown struct {
+	rise.Recipe
+	Version int          `json:"version"`
+	Formula rise.Formula `json:"formula"`
+	// Hints are what looks like a slip; Caution is said of perishable ingredients.
+	Hints   []string `json:"hints,omitempty"`
+	Caution string   `json:"caution,omitempty"`
+}
+
+// FeedAsk asks for a feeding that makes a starter ripe in time.
+type FeedAsk struct {
+	Ripe time.Time `json:"ripe"`
+	// RoomC is the room's temperature, °C; unknown is that of Station's earlier nights.
+	RoomC   rise.Num `json:"room_c,omitzero"`
+	Station string   `json:"station,omitempty"`
+	// MixC is the temperature of the mix, °C; unknown is the room's.
+	MixC rise.Num `json:"mix_c,omitzero"`
+}
+
+// PlanAsk asks for a plan of a dough. What is left out is taken from the recipe, the starter and the station's earlier
+// nights, or is usual.
+type PlanAsk struct {
+	Recipe  string `json:"recipe,omitempty"`
+	Starter string `json:"starter,omitempty"`
+	Station string `json:"station,omitempty"`
+	// Mix is when it is mixed, zero is now; Ready is when it is wanted, zero asks when it will be.
+	Mix            time.Time `json:"mix,omitzero"`
+	Ready          time.Time `json:"ready,omitzero"`
+	Target         float64   `json:"target,omitempty"`
+	InoculationPct rise.Num  `json:"inoculation_pct,omitzero"`
+	HydrationPct   rise.Num  `json:"hydration_pct,omitzero"`
+	SaltPct        rise.Num  `json:"salt_pct,omitzero"`
+	DoughC         rise.Num  `json:"dough_c,omitzero"`
+	RoomC          rise.Num  `json:"room_c,omitzero"`
+	FridgeC        rise.Num  `json:"fridge_c,omitzero"`
+}
+
+// ReplanAsk asks how a rising dough gets ready at another time.
+type ReplanAsk struct {
+	Ready   time.Time `json:"ready"`
+	RoomC   rise.Num  `json:"room_c,omitzero"`
+	FridgeC rise.Num  `json:"fridge_c,omitzero"`
+}
+
+// Planned is a plan with what looks like a slip in what was asked, and cautions.
+type Planned struct {
+	rise.Plan
+	// Room says whence the room's temperature is known.
+	Room  string   `json:"room"`
+	Hints []string `json:"hints,omitempty"`
+}
+
+// Comparison is several runs side by side.
+type Comparison struct {
+	Runs []Compared `json:"runs"`
+	// Advice is at most one change for the next bake.
+	Advice rise.Advice `json:"advice"`
+}
+
+// Compared is one run of a comparison.
+type Compared struct {
+	rise.Summary
+	Bake rise.Bake `json:"bake"`
+	// Hours are since the start, ThermalH the same in hours at 25 °C (none without a temperature), Multiple the multiple
+	// then, one each quarter of an hour.
+	Hours    []float64  `json:"hours"`
+	ThermalH []float64  `json:"thermal_h,omitempty"`
+	Multiple []rise.Num `json:"multiple"`
+}
