@@ -23,11 +23,13 @@ const (
 )
 
 // A neighbour makes a suspicious value believable: a reading at most neighbourFor ago from which it can be reached at
-// fastest. Even a probe pulled out of a refrigerator and dropped into warm water settles at about this rate in its steel
-// sleeve; common practice, no source.
+// fastest, and never further than reachMost, or a probe that was lost for some minutes would be believed everything. Even
+// one pulled out of a refrigerator and dropped into warm water settles at about this rate in its steel sleeve; common
+// practice, no source.
 const (
 	neighbourFor = 10 * time.Minute
 	fastest      = 10_000 // thousandths of a °C a minute
+	reachMost    = 15_000
 )
 
 // suspicious tells of a value by itself that it needs a second look.
@@ -71,6 +73,6 @@ func (j *judge) near(milli int, at time.Duration) bool {
 	if !j.any || dt < 0 || dt > neighbourFor {
 		return false
 	}
-	reach := max(1000, int(dt.Minutes()*fastest))
+	reach := min(max(1000, int(dt.Minutes()*fastest)), reachMost)
 	return max(milli-j.milli, j.milli-milli) <= reach
 }

@@ -27,6 +27,7 @@ func TestJudge(t *testing.T) {
 		{"85 for ever is no neighbour of itself", []value{{0, 85_000, false}, {30 * time.Second, 85_000, false}, {time.Minute, 85_000, false}}},
 		{"a genuine 85 on the way up", []value{{0, 82_062, true}, {30 * time.Second, 85_000, true}, {time.Minute, 87_500, true}}},
 		{"85 from 70 is too fast", []value{{0, 70_000, true}, {30 * time.Second, 85_000, false}}},
+		{"85 for minutes after room temperature", []value{{0, 23_000, true}, {time.Minute, 85_000, false}, {6 * time.Minute, 85_000, false}, {9 * time.Minute, 85_000, false}}},
 		{"the neighbour is too old", []value{{0, 84_000, true}, {11 * time.Minute, 85_000, false}}},
 		{"beside 85 nothing is suspicious", []value{{0, 84_937, true}, {30 * time.Second, 85_062, true}}},
 		// cpetrich/counterfeit_DS18B20 issue 26.

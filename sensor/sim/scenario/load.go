@@ -34,6 +34,7 @@ type (
 		Target     *float64       `toml:"target"`
 		Room       []fileClimate  `toml:"room"`
 		Thermostat fileThermostat `toml:"thermostat"`
+		RoomSensor string         `toml:"room_sensor"`
 		Stations   []fileStation  `toml:"station"`
 		Faults     []fileFault    `toml:"fault"`
 	}
@@ -155,7 +156,7 @@ func set[T any](to *T, from *T) {
 func (f fileScenario) scenario() Scenario {
 	s := Scenario{
 		Name: f.Name, Seed: f.Seed, Start: f.Start.UTC(), Length: 16 * time.Hour, Target: 2,
-		SwingC: f.Thermostat.SwingC, Period: time.Duration(f.Thermostat.Period),
+		SwingC: f.Thermostat.SwingC, Period: time.Duration(f.Thermostat.Period), RoomSensor: f.RoomSensor,
 	}
 	set(&s.Length, (*time.Duration)(f.Length))
 	set(&s.Target, f.Target)

@@ -25,6 +25,8 @@ type Scenario struct {
 	// SwingC and Period are the thermostat's swing, ± °C, and its period.
 	SwingC float64
 	Period time.Duration
+	// RoomSensor is a chip that measures the room's temperature and humidity, as a driver of the kernel calls it; "" is none.
+	RoomSensor string
 	// Setups are the stations, Faults what goes wrong.
 	Setups []Setup
 	Faults []Fault

@@ -19,6 +19,8 @@ type World struct {
 	Buses map[int]*sim.Bus
 	// Probes is the folder of 1-wire devices, as a file system; Probes.Dir is its place.
 	Probes *sim.OneWire
+	// Sys is a folder like /sys as a file system, with the room's sensor in it if there is one.
+	Sys *sim.Files
 	// Stations are in the scenario's order.
 	Stations []*Station
 
@@ -49,6 +51,9 @@ func (s Scenario) Build(clock *sim.Clock, dir string) (*World, error) {
 	if w.Probes, err = sim.NewOneWire(filepath.Join(dir, "w1"), clock); err != nil {
 		return nil, err
 	}
+	if err := w.furnish(dir); err != nil {
+		return nil, err
+	}
 	for i, u := range s.Setups {
 		if err := w.add(u, s.Seed+uint64(i)); err != nil {
 			return nil, err
@@ -56,6 +61,17 @@ func (s Scenario) Build(clock *sim.Clock, dir string) (*World, error) {
 	}
 	w.schedule()
 	return w, nil
+}
+
+// furnish makes the kernel's files, with the room's sensor in them.
+func (w *World) furnish(dir string) error {
+	var err error
+	if w.Sys, err = sim.NewFiles(filepath.Join(dir, "sys"), w.clock); err != nil || w.RoomSensor == "" {
+		return err
+	}
+	room := func(boot time.Duration) Climate { return w.roomAt(min(boot-w.origin, w.Length)) }
+	return w.Sys.HWMonClimate("class/hwmon/hwmon0", w.RoomSensor,
+		func(boot time.Duration) float64 { return room(boot).C }, func(boot time.Duration) float64 { return room(boot).RH })
 }
 
 // add builds a station: its ranger on its bus and its probes.
