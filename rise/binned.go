@@ -52,3 +52,15 @@ func (h *binned) since(t float64) []bin {
 	}
 	return h.bins[i:]
 }
+
+// cut drops the bins that began after a time.
+func (h *binned) cut(t float64) {
+	n := len(h.bins)
+	for n > 0 && h.bins[n-1].at() > t {
+		n--
+	}
+	h.bins = h.bins[:n]
+	if n > 0 {
+		h.cell = int(h.bins[n-1].at() / binHours)
+	}
+}

@@ -78,8 +78,8 @@ func (a *Average) Done(wantMM float64) bool {
 
 // problem tells a target that moves: one that wanders as a whole, one that rocks from burst to burst.
 func (a *Average) problem(variance float64) string {
-	moved, u := trend(a.means, a.white)
-	brighter, uBright := trend(a.signals, 0)
+	moved, u := drift(a.means, a.white)
+	brighter, uBright := drift(a.signals, 0)
 	switch {
 	case math.Abs(moved) > max(driftMM, 4*u) && brighter < -3*uBright && moved < 0:
 		return "the range shortens while less light comes back: wipe the sensor's window"
@@ -91,9 +91,9 @@ func (a *Average) problem(variance float64) string {
 	return ""
 }
 
-// trend is how much a series changes from its first to its last value by a straight line, with its standard uncertainty
+// drift is how much a series changes from its first to its last value by a straight line, with its standard uncertainty
 // from the scatter about the line, a value's variance being at least so much; 0 where it is not known throughout.
-func trend(ys []float64, variance float64) (change, u float64) {
+func drift(ys []float64, variance float64) (change, u float64) {
 	n := len(ys)
 	x, w := make([]float64, n), make([]float64, n)
 	for i, y := range ys {

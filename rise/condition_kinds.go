@@ -28,7 +28,7 @@ func (t *Tracker) decideReady(p point) bool {
 	}
 	target := t.run.Target
 	short := (p.multiple - readyShort*target) / p.u
-	ask := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort)
+	ask := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
 	release := p.multiple < t.releaseAt(p)
 	need := t.proof(1)
 	if t.alerts.latches[readyIs].on {
@@ -50,6 +50,19 @@ func (t *Tracker) decideReady(p point) bool {
 	t.look()
 	return true
 }
+
+// swollen reports whether the multiple lies so far above its trend that a large bubble may be swelling: then ready waits
+// until the trend has caught up, or the bubble burst.
+func (t *Tracker) swollen(p point) bool {
+	if t.alerts.latches[readyIs].on || p.multiple > t.run.Target+2*swollenBy {
+		return false
+	}
+	d := t.levels.trendAt(t.now.hours)
+	return d.known && t.multipleAt(d.level+2*d.doubt) < t.run.Target-swollenBy
+}
+
+// swollenBy is how far below the target the trend may be, as a multiple.
+const swollenBy = 0.05
 
 func (t *Tracker) readyText(p point) string {
 	text := fmt.Sprintf("The sample has risen to ×%.2f: your target of ×%.2f is reached.", p.multiple, t.run.Target)

@@ -1,6 +1,9 @@
 package rise
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // Why a reading was set aside, in the words that people are shown.
 const (
@@ -13,6 +16,7 @@ const (
 	asideMoved     = "moved: waiting to see whether it stays"
 	asideCovered   = "something stands in the way"
 	asideEnded     = "after the end"
+	asideFogged    = "fog on the sensor's window"
 )
 
 // sighting is one usable level on its way to the smoother.
@@ -37,6 +41,18 @@ type gate struct {
 	spacing         float64 // usual time between readings, h
 	lastSeen        float64
 	seen            int
+	// absent counts the readings since the last one let in at which the sample was not there at all.
+	absent int
+	// unveiled tells that a fog went while the waiting levels came in.
+	unveiled bool
+	snaps    []snap
+}
+
+// snap is how the curve stood, to go back to.
+type snap struct {
+	hours                   float64
+	smooth                  smoother
+	carry, carryVar, lastIn float64
 }
 
 // The gate's limits. A level further than gateSigmas standard deviations and gateMM from its prediction waits.
@@ -49,6 +65,10 @@ const (
 	dropHours  = 10.0 / 60
 	farMM      = 15.0
 	farHours   = 20.0 / 60
+	// A drop of up to bubbleMM may be a bubble that has burst or a shift: half of it is carried on over, and the other half
+	// doubted. A jar that comes back lower by more than backMM may hold another dough.
+	bubbleMM = 2.5
+	backMM   = 4.0
 	// After a gap of gapHours one reading is not enough.
 	gapHours = 6.0 / 60
 	// enough is how many readings must agree.
@@ -61,13 +81,17 @@ type verdict struct {
 	reason string
 	// restarted tells that everything before counts for nothing: there was no settled sample yet.
 	restarted bool
+	// event says what the readings were taken for, ask what the baker should be asked.
+	event, ask string
 }
 
 // context is what the gate must know of the sample to tell a shift from a fall.
 type context struct {
 	// settled tells that there is a base level, mayFall that the sample has risen and slowed down, yielding that a person
-	// has just worked on it.
-	settled, mayFall, yielding bool
+	// has just worked on it, unveiled that a fog has gone.
+	settled, mayFall, yielding, unveiled bool
+	// trend tells a bubble's burst from a shift.
+	trend func(hours float64) trend
 }
 
 // admit decides on a level.
@@ -81,6 +105,7 @@ func (g *gate) admit(s sighting, c context) verdict {
 		return g.letIn(s)
 	}
 	g.wait(s)
+	g.unveiled = g.unveiled || c.unveiled
 	if !g.agreed(c) {
 		return verdict{reason: g.waitReason(s)}
 	}
@@ -142,7 +167,7 @@ func (g *gate) letIn(s sighting) verdict {
 	d := y - p.x
 	g.noise.learn(d*d, p.pxx+s.rounding, s.white, s.spread)
 	g.smooth = p.updated(y, r)
-	g.lastIn, g.rounding = s.hours, s.rounding
+	g.lastIn, g.rounding, g.absent, g.unveiled = s.hours, s.rounding, 0, false
 	return verdict{in: []sighting{s}}
 }
 
@@ -186,23 +211,33 @@ func (g *gate) step() float64 {
 func (g *gate) agreed(c context) bool {
 	n := len(g.waiting)
 	span := g.waiting[n-1].hours - g.waiting[0].hours
-	if g.afterGap(g.waiting[0].hours) && g.fits(g.waiting[n-1]) {
+	if g.resumes(c) {
 		return n >= 3
 	}
-	if !c.settled || c.yielding {
-		return n >= enough && span >= shiftHours
-	}
+	step := g.step()
 	need := shiftHours
-	switch step := g.step(); {
-	case math.Abs(step) > farMM:
+	switch {
+	case !c.settled || c.yielding:
+	case math.Abs(step) > farMM && g.absent < 2:
 		need = farHours
 		if !g.movesLike() {
 			return false
 		}
-	case step < 0:
+	case step < 0 && g.absent < 2 && !g.unveiled:
 		need = dropHours
 	}
 	return n >= min(enough, 3+int(need/max(g.spacing, 1e-3))) && span >= need
+}
+
+// resumes reports whether the waiting levels go on where the sample was lost from sight. Before its peak dough does not
+// fall meanwhile.
+func (g *gate) resumes(c context) bool {
+	last := g.waiting[len(g.waiting)-1]
+	if !g.afterGap(g.waiting[0].hours) || !g.fits(last) {
+		return false
+	}
+	lost := g.smooth.x - last.level - g.carry
+	return c.mayFall || c.yielding || lost <= max(gateMM, gateSigmas*math.Sqrt(g.smooth.pxx+g.variance(last)))
 }
 
 // movesLike reports whether the waiting levels rise or fall as the sample did, by no more doubt than tells a rising
@@ -221,31 +256,117 @@ func (g *gate) movesLike() bool {
 // resolve takes the waiting levels in: as they are, as the start of everything, as a true fall, or carried on.
 func (g *gate) resolve(c context) verdict {
 	step := g.step()
-	last := g.waiting[len(g.waiting)-1]
-	gap := g.afterGap(g.waiting[0].hours) && g.fits(last)
+	var v verdict
 	switch {
-	case gap:
+	case g.resumes(c):
+		v.event = "seen again"
 	case !c.settled:
 		g.begin(g.waiting[0])
-		return g.takeWaiting(true)
-	case c.yielding || step < 0 && c.mayFall:
-		p := g.smooth.predicted(g.waiting[0].hours)
-		p.x, p.pxx, p.pxv = g.waiting[0].level+g.carry, g.variance(g.waiting[0]), 0
-		g.smooth = p
+		v.restarted = true
+	case c.yielding:
+		g.jump()
+		v.event = fmt.Sprintf("worked on: %+.1f mm", step)
+	case step < 0 && c.mayFall:
+		g.jump()
+		v.event = fmt.Sprintf("fell by %.1f mm", -step)
+	case step < 0 && g.unveiled:
+		g.jump()
+		v.event = fmt.Sprintf("a thin fog has gone: %+.1f mm", step)
+	case g.absent >= 2 && step < -backMM:
+		g.jump()
+		v.event = fmt.Sprintf("back at %.1f mm lower: counted as it is seen", -step)
+		v.ask = fmt.Sprintf("The jar came back and its dough stands %.0f mm lower. Is it the same dough? If it was pressed down or is another one, rebase.", -step)
+	case step < 0 && g.absent < 2:
+		v.event = g.drop(step, c)
 	default:
-		p := g.smooth.predicted(g.waiting[len(g.waiting)/2].hours)
-		g.carry -= step
-		g.carryVar += p.pxx + g.variance(last)/float64(len(g.waiting))
+		g.carryOn(step, 0.05*step)
+		v.event = fmt.Sprintf("shifted by %+.1f mm: the curve is carried on", step)
+		if math.Abs(step) > backMM {
+			v.ask = fmt.Sprintf("Something shifted by %.0f mm, and the curve is carried on over it. If the dough itself changed, rebase.", math.Abs(step))
+		}
 	}
-	return g.takeWaiting(false)
+	g.takeWaiting(&v)
+	return v
+}
+
+// miss counts a reading at which the sample was not there.
+func (g *gate) miss(reason string) {
+	if reason != asideIgnored && reason != asideFogged {
+		g.absent++
+	}
+}
+
+// jump believes the waiting levels.
+func (g *gate) jump() {
+	p := g.smooth.predicted(g.waiting[0].hours)
+	p.x, p.pxx, p.pxv = g.waiting[0].level+g.carry, g.variance(g.waiting[0]), 0
+	g.smooth = p
+}
+
+// drop handles levels that lie lower: a bubble that has burst, or a shift that is carried on over, or something between
+// them where the trend does not say.
+func (g *gate) drop(step float64, c context) (event string) {
+	at := g.waiting[0]
+	before := g.smooth.predicted(at.hours).x
+	share, doubt := 1.0, 0.05*step
+	if d := c.trend(at.hours); d.known {
+		share = d.shifted(before, before+step)
+		doubt = max(math.Abs(step)*math.Sqrt(share*(1-share)), min(d.doubt, -step/2)/2)
+	} else if step >= -bubbleMM {
+		share, doubt = 0.5, step/2
+	}
+	if share == 0 {
+		g.jump()
+		g.carryVar += doubt * doubt
+	} else {
+		g.carryOn(step*share, doubt)
+	}
+	switch {
+	case share < 0.25:
+		return fmt.Sprintf("a bubble has burst: %+.1f mm", step)
+	case share > 0.75:
+		return fmt.Sprintf("shifted by %+.1f mm: the curve is carried on", step)
+	}
+	return fmt.Sprintf("dropped by %.1f mm, a bubble or a shift: %.0f %% of it is carried on over", -step, 100*share)
+}
+
+// carryOn takes a shift off all levels from the waiting ones on, and adds its doubt.
+func (g *gate) carryOn(shift, doubt float64) {
+	mid := g.waiting[len(g.waiting)/2]
+	g.carry -= shift
+	g.carryVar += g.smooth.predicted(mid.hours).pxx + g.variance(mid)/float64(len(g.waiting)) + doubt*doubt
 }
 
 // takeWaiting lets all waiting levels in.
-func (g *gate) takeWaiting(restarted bool) verdict {
-	in := append([]sighting(nil), g.waiting...)
+func (g *gate) takeWaiting(v *verdict) {
+	v.in = append([]sighting(nil), g.waiting...)
 	g.waiting = g.waiting[:0]
-	for _, s := range in {
-		g.letIn(s)
+	for i, s := range v.in {
+		if i > 0 || !v.restarted {
+			g.letIn(s)
+		}
 	}
-	return verdict{in: in, restarted: restarted}
+}
+
+// keepSnap remembers how the gate stands.
+func (g *gate) keepSnap() {
+	if len(g.snaps) == 24 {
+		g.snaps = g.snaps[:copy(g.snaps, g.snaps[1:])]
+	}
+	g.snaps = append(g.snaps, snap{g.smooth.t, g.smooth, g.carry, g.carryVar, g.lastIn})
+}
+
+// back makes the curve stand as it did at a time, or as long ago as it remembers, and returns when that was.
+func (g *gate) back(hours float64) (float64, bool) {
+	if len(g.snaps) == 0 {
+		return 0, false
+	}
+	i := len(g.snaps) - 1
+	for i > 0 && g.snaps[i].hours > hours {
+		i--
+	}
+	s := g.snaps[i]
+	g.smooth, g.carry, g.carryVar, g.lastIn = s.smooth, s.carry, s.carryVar, s.lastIn
+	g.snaps, g.waiting = g.snaps[:i+1], g.waiting[:0]
+	return s.hours, true
 }

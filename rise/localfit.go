@@ -37,6 +37,19 @@ func fitAround(bins []bin, t, half float64) (local, bool) {
 	return f.solve(reach)
 }
 
+// foretell carries a parabola through the bins of a stretch on to a later time. It is false with fewer than fifteen bins.
+func foretell(bins []bin, from, to, t float64) (local, bool) {
+	var f normal3
+	reach := t - from
+	for i := sort.Search(len(bins), func(i int) bool { return bins[i].at() >= from }); i < len(bins) && bins[i].at() <= to; i++ {
+		f.add((bins[i].at()-t)/reach, bins[i].mean(), bins[i].weight, bins[i].weight)
+	}
+	if f.n < 15 {
+		return local{}, false
+	}
+	return f.solve(reach)
+}
+
 // normal3 gathers the normal equations of a parabola in u.
 type normal3 struct {
 	n int

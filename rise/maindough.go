@@ -60,6 +60,9 @@ func (d *mainDough) trace(thermal, level float64, begun bool) {
 	d.curve = append(d.curve, thermalLevel{thermal, level})
 }
 
+// cut forgets all but the first n bins of the sample's curve.
+func (d *mainDough) cut(n int) { d.curve = d.curve[:min(n, len(d.curve))] }
+
 // level is the level that the dough would have in the sample's jar; beyond the sample's newest it goes on at the
 // sample's last pace. It is unknown without a temperature of the dough.
 func (d *mainDough) level(ratePerThermal float64) Num {

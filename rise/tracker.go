@@ -37,6 +37,9 @@ type Tracker struct {
 	yields         float64 // run time until which a person's work on the sample explains a step, h
 	now            moment
 	fresh          news // the readings that the last one let in
+	haze           haze
+	// event is what was made of the last reading, ask what the baker has not answered yet.
+	event, ask string
 }
 
 // moment is a reading's place in time.
@@ -69,6 +72,7 @@ func NewTracker(c Case) (*Tracker, error) {
 // Add takes the next reading and returns what is known with it. A reading that cannot be used changes nothing but the
 // time; the estimate says why it was set aside.
 func (t *Tracker) Add(r Reading) Estimate {
+	t.event = ""
 	hours, ok := t.clock.advance(r)
 	if !ok {
 		return t.estimate(r, Num{}, asideBackwards)
@@ -89,23 +93,50 @@ func (t *Tracker) Add(r Reading) Estimate {
 func (t *Tracker) admit(r Reading, hours float64) (level Num, reason string) {
 	t.fresh = news{now: hours}
 	raw, reason := t.level(r)
+	if reason == "" {
+		reason = t.foggy(r, hours)
+	}
 	if reason != "" {
+		t.gate.miss(reason)
 		return Num{}, reason
 	}
 	white, rounding := t.gate.noise.of(r, raw)
 	s := sighting{hours: hours, level: raw, white: white, rounding: rounding, spread: r.SpreadMM.IsKnown() && r.Valid > 0}
-	v := t.gate.admit(s, context{settled: t.base.known, mayFall: t.phase.mayFall(), yielding: hours < t.yields})
+	v := t.gate.admit(s, context{settled: t.base.known, mayFall: t.phase.mayFall(), yielding: hours < t.yields, unveiled: t.haze.unveiled(), trend: t.levels.trendAt})
 	if v.restarted {
-		t.levels = binned{bins: t.levels.bins[:0]}
+		t.levels.cut(math.Inf(-1))
+		t.main.cut(0)
 	}
 	if v.reason != "" {
 		return Num{}, v.reason
 	}
 	t.fresh.n, t.fresh.first = len(v.in), v.in[0].hours
+	t.event = v.event
+	if v.ask != "" {
+		t.ask = v.ask
+	}
 	for _, s := range v.in {
 		t.keep(s)
 	}
+	t.haze.keep()
 	return Known(raw + t.gate.carry), ""
+}
+
+// foggy says so if the reading was seen through fog. When that is first noticed, what came in since the last clear view
+// is taken back: the level is held, and never rises by fog.
+func (t *Tracker) foggy(r Reading, hours float64) (reason string) {
+	fogged, began := t.haze.see(hours, r)
+	if began {
+		if at, ok := t.gate.back(t.haze.before.hours); ok {
+			t.levels.cut(at)
+			t.main.cut(len(t.levels.bins))
+			t.event = asideFogged + ": the level is held"
+		}
+	}
+	if fogged {
+		return asideFogged
+	}
+	return ""
 }
 
 // keep stores a level that was let in, and looks for the base level and the rate.
@@ -115,6 +146,7 @@ func (t *Tracker) keep(s sighting) {
 	b.rounding, b.temp = s.rounding, t.temps.now
 	t.main.trace(t.temps.thermal, b.mean(), begun)
 	if begun {
+		t.gate.keepSnap()
 		t.base.reopen(t.gate.smooth, t.phase.top)
 		t.base.search(&t.levels)
 	}
@@ -177,7 +209,7 @@ func (t *Tracker) measureRate() {
 func (t *Tracker) estimate(r Reading, level Num, reason string) Estimate {
 	e := Estimate{
 		Stamp: r.Stamp, Time: r.Time, LevelMM: level, SetAside: reason,
-		Phase: t.phase.name(), Forecast: t.outlook.forecast, Holds: t.alerts.holds(),
+		Phase: t.phase.name(), Forecast: t.outlook.forecast, Holds: t.alerts.holds(), Event: t.event, Ask: t.ask,
 	}
 	if !t.base.known {
 		return e

@@ -9,8 +9,10 @@ func (t *Tracker) Act(a Action) {
 	case ActionNote:
 		t.main.see(t.now.hours, a.DoughC, &t.temps)
 	case ActionRebase:
+		t.ask = ""
 		t.rebase(a.LevelMM)
 	case ActionIgnore:
+		t.ask = ""
 		t.ignored = append(t.ignored, span{a.From, a.To})
 	case ActionMark:
 		t.mark(a.Mark)
