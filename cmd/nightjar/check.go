@@ -14,6 +14,8 @@ import (
 	"nightjar/cmd/internal/config"
 	"nightjar/cmd/internal/machine"
 	"nightjar/rise"
+	"nightjar/sensor/detect"
+	"nightjar/sensor/i2cbus"
 )
 
 func (p *program) checkCommand() *cobra.Command {
@@ -44,7 +46,7 @@ The exit code is 1 if anything keeps nightjar from doing its work.`,
 
 // machine is this machine as check looks at it.
 func (p *program) machine(ctx context.Context) check.Machine {
-	m := check.Machine{Range: rangeOnce}
+	m := check.Machine{Range: rangeOnce, Scan: scanBus}
 	m.Config, m.ConfigErr = p.config()
 	if m.ConfigErr != nil {
 		m.Config = config.Default()
@@ -95,6 +97,16 @@ func rangeOnce(ctx context.Context, s config.Station) (saw string, err error) {
 		return "", err
 	}
 	return fmt.Sprintf("%s: %s", ranger, sight(burst)), nil
+}
+
+// scanBus looks at what answers on one of this machine's buses.
+func scanBus(number int, further ...uint16) detect.Bus {
+	bus := i2cbus.New(number)
+	found := detect.Scan(bus, number, further...)
+	if err := bus.Close(); err != nil && found.Trouble == "" {
+		found.Trouble = err.Error()
+	}
+	return found
 }
 
 // sight says what a burst saw.

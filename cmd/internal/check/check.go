@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"nightjar/cmd/internal/config"
+	"nightjar/sensor/detect"
 )
 
 // State is how a thing stands.
@@ -51,6 +52,9 @@ type Machine struct {
 	// Range reads a station's distance sensor once and says what it saw; nil leaves that out. It is not called while the
 	// service, which has the sensors, is running.
 	Range func(context.Context, config.Station) (string, error)
+	// Scan looks at what answers on a bus, also at further addresses; nil leaves that out. Like Range it is not called while
+	// the service is running.
+	Scan func(bus int, further ...uint16) detect.Bus
 	// Access tells whether this user may read and write a file.
 	Access func(path string) error
 	// Free is the space left on the disk of a folder, in bytes.
@@ -67,6 +71,7 @@ func Run(ctx context.Context, m Machine) []Finding {
 	add(m.config())
 	add(m.buses()...)
 	add(m.service()...)
+	add(m.detected()...)
 	add(m.rangers(ctx)...)
 	add(m.probes()...)
 	add(m.broker(ctx)...)

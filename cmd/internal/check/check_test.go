@@ -11,6 +11,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -19,6 +20,8 @@ import (
 	"nightjar/cmd/internal/config"
 	"nightjar/rise"
 	"nightjar/sensor"
+	"nightjar/sensor/detect"
+	"nightjar/sensor/sim"
 	"nightjar/store"
 )
 
@@ -252,5 +255,37 @@ func TestFindingsAreJSON(t *testing.T) {
 		assert.NotEmpty(t, f["name"])
 		assert.Contains(t, []string{"ok", "warn", "fail"}, f["state"])
 		assert.NotEmpty(t, f["text"])
+	}
+}
+
+// TestWhatIsConnectedIsNamed: the simulated buses are asked who is there; a ranger that no station reads comes with the
+// lines for it.
+func TestWhatIsConnectedIsNamed(t *testing.T) {
+	clock := sim.NewClock(time.Unix(1_790_000_000, 0), time.Minute)
+	mux := sim.NewTCA9548A(0x70)
+	mux.Channel(2).Attach(sim.NewVL53L0X(clock, sim.Card(80), sim.ChipOpts{}))
+	buses := map[string]*sim.Bus{
+		"as configured": sim.NewBus("I2C1", sim.NewVL53L4CD(clock, sim.Card(80), sim.ChipOpts{})),
+		"behind a mux":  sim.NewBus("I2C1", mux),
+		"nothing":       sim.NewBus("I2C1"),
+	}
+	for name, want := range map[string]check.Finding{
+		"as configured": {State: check.OK, Text: "VL53L4CD at 0x29 on bus 1"},
+		"nothing":       {State: check.OK, Text: "bus 1: no ranger at 0x29"},
+		"behind a mux": {State: check.Warn, Text: "multiplexer at 0x70 on bus 1; VL53L0X at 0x29 on bus 1, channel 2 of the multiplexer at 0x70",
+			Remedy: "for every distance sensor found, the configuration's lines are:\n[[station]]\nname = \"main\"\nchip = \"vl53l0x\"\nbus = 1\n" +
+				"mux = \"0x70/2\"\njar_probe = \"28-0316a2794c5b\"\n"},
+	} {
+		m := machine(t, goodPi())
+		m.Scan = func(number int, further ...uint16) detect.Bus { return detect.Scan(buses[name], number, further...) }
+		want.Name = "on I2C bus 1"
+		assert.Contains(t, check.Run(t.Context(), m), want, name)
+		if want.Remedy != "" { // the lines are a configuration
+			_, lines, _ := strings.Cut(want.Remedy, "\n")
+			_, err := config.ParseConfig(strings.NewReader(lines))
+			require.NoError(t, err)
+		}
+		m.Live = "1.0"
+		assert.NotContains(t, check.Run(t.Context(), m), want, "the service has the bus")
 	}
 }
