@@ -90,8 +90,10 @@ type Alert struct {
 	N       int    `json:"n"`
 	// NotBefore is when it may be told at the earliest, UTC: what does not wake waits for the morning. Zero is at once.
 	NotBefore time.Time `json:"not_before,omitzero"`
-	// Setup identifies, in a test, the routes as they were configured: a test proves nothing about others.
-	Setup string `json:"setup,omitempty"`
+	// Setup holds, in a test, the fingerprint of each route as it was configured: a test proves nothing about others.
+	Setup map[string]string `json:"setup,omitempty"`
+	// Latest is, in a bedtime message, the time by which the dough is ready at the latest, UTC.
+	Latest time.Time `json:"latest,omitzero"`
 	// Acked is when a person acknowledged it; zero while it is active.
 	Acked Moment `json:"acked,omitzero"`
 }

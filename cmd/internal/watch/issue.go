@@ -1,17 +1,14 @@
 package watch
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
+	"nightjar/notify/bell"
 	"nightjar/rise"
 )
-
-// episode identifies an alert within a run.
-type episode struct {
-	kind    rise.AlertKind
-	episode int
-}
 
 // issueHeld issues the alerts whose condition holds now and that were not issued before. It is called with the lock
 // held.
@@ -20,33 +17,61 @@ func (s *station) issueHeld() {
 		return
 	}
 	for _, c := range s.est.Holds {
-		key := episode{c.Kind, c.Episode}
-		if s.issued[key] {
-			continue
-		}
-		if s.issue(s.run.Number, key, c.Kind.Level(), c.Text+s.unseen(c)) {
-			s.issued[key] = true
+		if len(s.rings(c.Kind, c.Episode)) == 0 {
+			s.issue(rise.Alert{Kind: c.Kind, Run: s.run.Number, Episode: c.Episode, Text: c.Text + s.unseen(c)}, c.Since)
 		}
 	}
 }
 
-// issue stores an alert for delivery. False means that it could not be stored and must be tried again.
-func (s *station) issue(run int, key episode, level rise.AlertLevel, text string) bool {
-	now, q := s.w.now()
-	a, fresh, err := s.w.o.Store.Issue(rise.Alert{
-		Kind: key.kind, Level: level, Station: s.Name, Run: run, Episode: key.episode, Issued: now, Quality: q, Text: text, N: 1,
-	}, s.w.o.Routes)
-	if err != nil {
-		s.w.storeTrouble(err)
-		return false
-	}
-	if fresh {
-		s.w.log.Info("alert", "station", s.Name, "run", run, "kind", key.kind, "id", a.ID, "text", text)
-		if s.w.o.Publisher != nil {
-			s.w.o.Publisher.Kick()
+// rings are the alerts of the open run issued for an episode of a condition, in order.
+func (s *station) rings(kind rise.AlertKind, episode int) (rings []rise.Alert) {
+	for _, a := range s.alerts {
+		if a.Kind == kind && a.Episode == episode {
+			rings = append(rings, a)
 		}
 	}
-	return true
+	slices.SortFunc(rings, func(a, b rise.Alert) int { return cmp.Compare(a.N, b.N) })
+	return rings
+}
+
+// issue stores an alert for delivery: kind, run, episode, ring and text are given, and since when its condition holds;
+// its level and the time at which it may be told follow from the policy. False means that it could not be stored and
+// must be tried again.
+func (s *station) issue(a rise.Alert, since time.Time) (rise.Alert, bool) {
+	now, q := s.w.now()
+	a.Station, a.Issued, a.Quality, a.N = s.Name, now, q, max(a.N, 1)
+	if a.Level == "" {
+		a.Level = s.level(a.Kind, since, now.Wall)
+	}
+	if q == rise.TimeSynced { // a clock that is not set knows no morning
+		if due := s.w.o.Policy.Due(a.Level, now.Wall.In(s.w.o.Zone)); due.After(now.Wall) && a.Kind != rise.AlertBedtime {
+			a.NotBefore = due.UTC()
+		}
+	}
+	a, fresh, err := s.w.o.Store.Issue(a, s.w.routes)
+	if err != nil {
+		s.w.storeTrouble(err)
+		return a, false
+	}
+	if a.Run != 0 {
+		s.alerts = append(s.alerts, a)
+	}
+	if fresh {
+		s.w.log.Info("alert", "station", s.Name, "run", a.Run, "kind", a.Kind, "level", a.Level, "id", a.ID, "text", a.Text)
+		if s.w.o.Publisher != nil {
+			s.w.o.Publisher.Alert(a)
+		}
+	}
+	return a, true
+}
+
+// level is how loudly to tell an alert now.
+func (s *station) level(kind rise.AlertKind, since, now time.Time) rise.AlertLevel {
+	situation := bell.Situation{Kind: kind, RunKind: rise.RunDough, Since: since, Early: s.est.Forecast.P10}
+	if s.run != nil {
+		situation.RunKind = s.run.Kind
+	}
+	return s.w.o.Policy.Level(situation, now.In(s.w.o.Zone))
 }
 
 // unseen is what to add to an alert whose condition came to hold in an outage: when that was and why.

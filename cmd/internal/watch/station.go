@@ -36,11 +36,15 @@ type station struct {
 	jar     rise.Jar
 	tracker *rise.Tracker
 	est     rise.Estimate
-	issued  map[episode]bool
-	last    rise.Reading // the newest reading
-	good    rise.Reading // the newest one with a range
+	alerts  []rise.Alert  // of the open run, as issued
+	actions []rise.Action // of the open run
+	last    rise.Reading  // the newest reading
+	good    rise.Reading  // the newest one with a range
 	gap     gap
 	trouble trouble
+	lifted  int        // ticks in a row without the jar, after ready
+	aways   int        // the episode of the newest away alert
+	awayAt  rise.Stamp // when it was issued
 }
 
 // resume picks up where the store left off.
@@ -54,7 +58,7 @@ func (s *station) resume() error {
 	if ok {
 		s.gap.last = last.Stamp
 	}
-	if err := s.trouble.resume(s); err != nil {
+	if err := s.resumeTrouble(); err != nil {
 		return err
 	}
 	return s.refold()
@@ -118,6 +122,7 @@ func (s *station) tick(ctx context.Context) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.noteTrouble(r, err)
+	s.watchJar(r)
 	s.gap.note(r)
 	s.last = r
 	if r.RangeMM.IsKnown() {
@@ -132,6 +137,8 @@ func (s *station) tick(ctx context.Context) {
 		s.est = s.tracker.Add(r)
 	}
 	s.issueHeld()
+	s.ringAgain()
+	s.sayGoodNight()
 	s.endIfOver()
 	s.publish()
 }
@@ -226,7 +233,7 @@ func (s *station) probeTrouble(ctx context.Context, place string, probe fmt.Stri
 
 // refold folds the open run from the store. It is called with the lock held, and issues nothing.
 func (s *station) refold() error {
-	s.run, s.tracker, s.jar, s.est, s.issued = nil, nil, rise.Jar{}, rise.Estimate{}, map[episode]bool{}
+	s.run, s.tracker, s.jar, s.est, s.alerts, s.actions = nil, nil, rise.Jar{}, rise.Estimate{}, nil, nil
 	run, open, err := s.w.o.Store.OpenRun(s.Name)
 	if err != nil || !open {
 		return err
@@ -240,14 +247,11 @@ func (s *station) refold() error {
 	if err != nil {
 		return fmt.Errorf("run %d: %w", run.Number, err)
 	}
-	s.tracker, s.jar, s.est = t, c.Jar, est
+	s.tracker, s.jar, s.est, s.actions = t, c.Jar, est, c.Actions
 	if n := len(c.Readings); n > 0 {
 		s.gap.last = c.Readings[n-1].Stamp
 	}
-	alerts, err := s.w.o.Store.Alerts(s.Name, run.Number)
-	for _, a := range alerts {
-		s.issued[episode{a.Kind, a.Episode}] = true
-	}
+	s.alerts, err = s.w.o.Store.Alerts(s.Name, run.Number)
 	return err
 }
 

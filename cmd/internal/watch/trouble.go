@@ -1,6 +1,8 @@
 package watch
 
 import (
+	"maps"
+	"strings"
 	"time"
 
 	"nightjar/rise"
@@ -13,24 +15,35 @@ const faultAfter = 5 * time.Minute
 // trouble is what is known of a station's ranger not giving ranges.
 type trouble struct {
 	text    string // in words for a person; empty while all is well
-	since   time.Duration
+	since   rise.Reading
 	alerted bool
-	number  int // the episode of the newest fault alert
+	loud    bool   // the open fault alert wakes
+	number  int    // the episode of the newest fault alert
+	first   string // the id of the open fault alert
 }
 
-// resume learns from the store whether a fault alert is open.
-func (t *trouble) resume(s *station) error {
+// resume learns from the store whether a fault alert is open, and how often the jar was taken away.
+func (s *station) resumeTrouble() error {
 	alerts, err := s.w.o.Store.Alerts(s.Name, 0)
 	if err != nil {
 		return err
 	}
+	t := &s.trouble
 	restored := 0
 	for _, a := range alerts {
 		switch a.Kind {
 		case rise.AlertFault:
-			t.number = max(t.number, a.Episode)
+			if t.number = max(t.number, a.Episode); a.Episode == t.number {
+				t.loud = a.Level == rise.LevelWakes
+			}
+			if a.Episode == t.number && a.N == 1 {
+				t.first = a.ID
+			}
 		case rise.AlertRestored:
 			restored = max(restored, a.Episode)
+		case rise.AlertAway:
+			s.aways = max(s.aways, a.Episode)
+			s.awayAt = a.Issued.Stamp
 		}
 	}
 	t.alerted = t.number > restored
@@ -41,27 +54,91 @@ func (t *trouble) resume(s *station) error {
 func (s *station) noteTrouble(r rise.Reading, err error) {
 	t := &s.trouble
 	if r.Fault == rise.FaultNone {
-		t.text = ""
-		if s.w.health.clear("ranger", s.Name) {
-			s.w.log.Info("the ranger works again", "station", s.Name)
-		}
-		if t.alerted && s.issue(0, episode{rise.AlertRestored, t.number}, rise.AlertRestored.Level(), "The distance sensor works again.") {
-			t.alerted = false
-		}
+		s.heal(r)
 		return
 	}
 	if t.text == "" {
-		t.since = r.At
+		t.since = r
 	}
 	t.text = faultText(r, err)
 	if s.w.health.raise("ranger", s.Name, t.text) {
 		s.w.log.Warn("no usable range", "station", s.Name, "fault", r.Fault, "statuses", r.Statuses, "err", err)
 	}
-	if !t.alerted && r.At-t.since >= faultAfter &&
-		s.issue(0, episode{rise.AlertFault, t.number + 1}, rise.AlertFault.Level(), t.text) {
-		t.alerted = true
-		t.number++
+	if since := t.since; r.Boot == since.Boot && r.At-since.At >= faultAfter {
+		s.tellTrouble(r)
 	}
+}
+
+// tellTrouble issues the fault alert, and again once it has to wake.
+func (s *station) tellTrouble(r rise.Reading) {
+	t := &s.trouble
+	root := ""
+	if r.Fault == rise.FaultBus {
+		root = s.Bus
+	}
+	switch {
+	case !t.alerted && !s.w.claim(root, s.Name):
+		// Another station on this bus has told of it.
+	case !t.alerted:
+		text := t.text
+		if others := s.w.sharing(root, s.Name); others != "" {
+			text += " The same goes for " + others + "."
+		}
+		if a, ok := s.issue(rise.Alert{Kind: rise.AlertFault, Episode: t.number + 1, Text: text}, t.since.Time); ok {
+			t.number++
+			t.alerted, t.loud, t.first = true, a.Level == rise.LevelWakes, a.ID
+		}
+	case !t.loud && s.level(rise.AlertFault, t.since.Time, r.Time) == rise.LevelWakes:
+		_, t.loud = s.issue(rise.Alert{Kind: rise.AlertFault, Episode: t.number, N: 2, Repeats: t.first, Text: t.text +
+			" The dough may be ready before the quiet hours end, and nothing is watching it."}, t.since.Time)
+	}
+}
+
+// heal notes that the ranger works.
+func (s *station) heal(r rise.Reading) {
+	t := &s.trouble
+	t.text = ""
+	if s.w.health.clear("ranger", s.Name) {
+		s.w.log.Info("the ranger works again", "station", s.Name)
+	}
+	s.w.release(s.Name)
+	if !t.alerted {
+		return
+	}
+	_, told := s.issue(rise.Alert{Kind: rise.AlertRestored, Episode: t.number, Text: "The distance sensor works again."}, r.Time)
+	t.alerted = !told
+}
+
+// claim reports whether a station is the one that tells of a trouble that others share; an empty root is nobody else's.
+func (w *Watch) claim(root, station string) bool {
+	if root == "" {
+		return true
+	}
+	w.claimsMu.Lock()
+	defer w.claimsMu.Unlock()
+	if by, ok := w.claims[root]; ok {
+		return by == station
+	}
+	w.claims[root] = station
+	return true
+}
+
+// release gives up a station's claims.
+func (w *Watch) release(station string) {
+	w.claimsMu.Lock()
+	defer w.claimsMu.Unlock()
+	maps.DeleteFunc(w.claims, func(_, by string) bool { return by == station })
+}
+
+// sharing names the other stations on a bus.
+func (w *Watch) sharing(root, station string) string {
+	var names []string
+	for _, s := range w.stations {
+		if root != "" && s.Bus == root && s.Name != station {
+			names = append(names, s.Name)
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 // faultText is a fault in words for a person, with what to do.

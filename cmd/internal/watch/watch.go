@@ -5,9 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
+	"nightjar/notify/bell"
 	"nightjar/rise"
 	"nightjar/sensor"
 )
@@ -32,14 +35,16 @@ type Store interface {
 type Publisher interface {
 	// State publishes a station's newest state; an older one that still waits is replaced.
 	State(station string, payload []byte)
-	// Kick tells that a new alert waits in the outbox.
-	Kick()
+	// Alert tells that an alert was stored for delivery.
+	Alert(rise.Alert)
 }
 
 // Station is one watched place, ready to be read.
 type Station struct {
 	Name   string
 	Ranger sensor.Ranger
+	// Bus names the bus of the ranger: stations that share it share its troubles. Empty is a bus of its own.
+	Bus string
 	// Jar, Dough and Room are the probes; nil where there is none.
 	Jar, Dough, Room sensor.Thermometer
 	// Humidity is the room's relative humidity; nil where it is not measured.
@@ -57,8 +62,10 @@ type Options struct {
 	Stations []Station
 	// Publisher is nil where nothing is published.
 	Publisher Publisher
-	// Routes are the ways out of the door that an alert is queued for.
-	Routes []string
+	// Routes are the ways out of the door that an alert is queued for, with a fingerprint of each one's configuration.
+	Routes map[string]string
+	// Policy is when people are woken; its zero value is bell.Default.
+	Policy bell.Policy
 	// Synced tells whether the wall clock is known to be set; nil is never.
 	Synced func() bool
 	// Zone is the zone of clock times in alert texts; nil is UTC.
@@ -75,8 +82,11 @@ type Watch struct {
 	log      *slog.Logger
 	stations []*station
 	byName   map[string]*station
+	routes   []string
 	anchors  anchors
 	health   health
+	claimsMu sync.Mutex
+	claims   map[string]string // who tells of a shared trouble, by what is shared
 	flushMu  sync.Mutex
 	flushed  time.Duration
 }
@@ -98,7 +108,10 @@ func New(o Options) (*Watch, error) {
 	}
 	o.FlushRun = orDefault(o.FlushRun, 2*time.Minute)
 	o.FlushIdle = orDefault(o.FlushIdle, 10*time.Minute)
-	w := &Watch{o: o, log: o.Log.With("part", "watch"), byName: map[string]*station{}}
+	if o.Policy.Every == 0 {
+		o.Policy = bell.Default()
+	}
+	w := &Watch{o: o, routes: slices.Sorted(maps.Keys(o.Routes)), log: o.Log.With("part", "watch"), byName: map[string]*station{}, claims: map[string]string{}}
 	w.health.clock = o.Clock
 	for _, c := range o.Stations {
 		if _, twice := w.byName[c.Name]; twice {

@@ -44,6 +44,9 @@ type kitchen struct {
 	level func(at time.Duration) float64
 	err   func(at time.Duration) error
 	jar   func(at time.Duration) (float64, error)
+
+	stations []watch.Station   // nil is one of the name main
+	routes   map[string]string // nil is mqtt as it is
 }
 
 // sky tells whether the clock is set.
@@ -94,10 +97,10 @@ func (p probe) Temperature(context.Context) (physic.Temperature, error) {
 type out struct {
 	mu     sync.Mutex
 	states []api.State
-	kicks  int
+	alerts int
 }
 
-func (o *out) Kick() { o.mu.Lock(); defer o.mu.Unlock(); o.kicks++ }
+func (o *out) Alert(rise.Alert) { o.mu.Lock(); defer o.mu.Unlock(); o.alerts++ }
 func (o *out) State(_ string, b []byte) {
 	var s api.State
 	if err := json.Unmarshal(b, &s); err != nil {
@@ -125,9 +128,15 @@ func (k *kitchen) during(span time.Duration, do func(db *store.DB, w *watch.Watc
 func (k *kitchen) watch(db *store.DB, s watch.Store, span time.Duration, do func(db *store.DB, w *watch.Watch)) {
 	ctx, cancel := context.WithCancel(k.t.Context())
 	defer cancel()
+	stations, routes := k.stations, k.routes
+	if stations == nil {
+		stations = []watch.Station{{Name: "main", Ranger: k, Jar: probe{k}, Every: tick, Ranges: 20}}
+	}
+	if routes == nil {
+		routes = map[string]string{"mqtt": "as it is"}
+	}
 	w, err := watch.New(watch.Options{
-		Clock: k.clock, Store: s, Publisher: k.out, Routes: []string{"mqtt"}, Synced: func() bool { return k.sky.synced },
-		Stations: []watch.Station{{Name: "main", Ranger: k, Jar: probe{k}, Every: tick, Ranges: 20}},
+		Clock: k.clock, Store: s, Publisher: k.out, Routes: routes, Synced: func() bool { return k.sky.synced }, Stations: stations,
 	})
 	require.NoError(k.t, err)
 	require.NoError(k.t, db.Anchor(rise.Anchor{Stamp: rise.Stamp{Boot: db.Boot(), At: k.clock.Boot()}, Wall: k.clock.Wall(), Synced: k.sky.synced}))
@@ -187,7 +196,7 @@ func TestWatch_RingsReadyOnceAndCarriesOnAfterARestart(t *testing.T) {
 	kinds, all := k.alerts(1)
 	ready := 0
 	for _, a := range all {
-		if a.Kind == rise.AlertReady {
+		if a.Kind == rise.AlertReady && a.N == 1 {
 			ready++
 			assert.InDelta(t, 8, a.Issued.At.Hours(), 0.25, "ready rings near the doubling")
 			assert.Equal(t, rise.TimeSynced, a.Quality)
@@ -293,7 +302,7 @@ func TestWatch_RingsAtOnceAfterAPowerCutThatSpannedTheTarget(t *testing.T) {
 	_, all := k.alerts(1)
 	var ready []rise.Alert
 	for _, a := range all {
-		if a.Kind == rise.AlertReady {
+		if a.Kind == rise.AlertReady && a.N == 1 {
 			ready = append(ready, a)
 		}
 	}
@@ -314,7 +323,7 @@ func TestWatch_AnOutageWithoutAClockLastsAnUnknownTime(t *testing.T) {
 	_, all := k.alerts(1)
 	found := false
 	for _, a := range all {
-		if a.Kind == rise.AlertReady {
+		if a.Kind == rise.AlertReady && a.N == 1 {
 			found = true
 			assert.Contains(t, a.Text, "power was off for an unknown time")
 			assert.Equal(t, rise.TimeEstimated, a.Quality)
@@ -457,7 +466,7 @@ func TestWatch_WatchesOnWhileTheDiskIsFullAndCatchesUp(t *testing.T) {
 	kinds, all := k.alerts(1)
 	assert.Contains(t, kinds, rise.AlertReady)
 	for _, a := range all {
-		if a.Kind == rise.AlertReady {
+		if a.Kind == rise.AlertReady && a.N == 1 {
 			assert.InDelta(t, 9, a.Issued.At.Hours(), 0.05, "rung as soon as it could be stored")
 		}
 	}
