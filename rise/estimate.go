@@ -39,6 +39,10 @@ type Estimate struct {
 	Forecast Forecast `json:"forecast"`
 	// DoughMultiple is the main dough's own multiple, where its temperature is known.
 	DoughMultiple Num `json:"dough_multiple"`
+	// DoughForecast is when the main dough reaches the target by its own temperature; zero where that is not known.
+	DoughForecast Forecast `json:"dough_forecast,omitzero"`
+	// DoughProbeOut tells that the dough's probe is taken to lie outside the dough: its last temperature there is held.
+	DoughProbeOut bool `json:"dough_probe_out,omitempty"`
 	// SetAside says why this reading was not used; empty if it was.
 	SetAside string `json:"set_aside,omitempty"`
 	// Event says what was noticed or done with this reading: a shift over which the curve was carried on, a jar that came

@@ -22,6 +22,17 @@ type Progress struct {
 	Past []Summary
 	// Kind tells a dough from a starter after feeding; empty is a dough.
 	Kind RunKind
+	// Dough is the main dough's temperature and how far it is ahead; the zero value is not known.
+	Dough DoughState
+}
+
+// DoughState is the main dough beside its sample.
+type DoughState struct {
+	// AheadH is how many thermal hours (hours at 25 °C) the dough has had more than the sample; negative is fewer.
+	AheadH Num
+	// TempC is the dough's temperature now, °C, TauH the time constant with which it comes to the sample's, h.
+	TempC Num
+	TauH  float64
 }
 
 // Prediction is when a run is expected to reach its target. Times are hours since its start.
@@ -35,6 +46,9 @@ type Prediction struct {
 	Reached Num
 	// Reason says in plain words why there is no median, empty if there is one.
 	Reason string
+	// DoughP10, DoughP50 and DoughP90 are the same quantiles for the main dough by its own temperature, where that is
+	// known. A dough that is there by now has the last reading's time.
+	DoughP10, DoughP50, DoughP90 Num
 	// PeakMultiple is the highest multiple expected, PeakHours when.
 	PeakMultiple, PeakHours Num
 	// Growth holds the growth parameters found, for Summary.Growth; nil if none were.
@@ -76,12 +90,14 @@ func (f *Forecaster) Predict(p Progress) Prediction {
 	switch {
 	case reached:
 		out.P10, out.P50, out.P90, out.Chance = Known(at), Known(at), Known(at), Known(1)
+		since := r.thermalAt(at) - r.thermalNow
+		r.dough(p.Dough, since, since, since, &out)
 	case falling:
 		out.Chance, out.Reason = Known(0), fmt.Sprintf("it is falling from its peak of ×%.2f", r.top)
 	case r.pace == 0:
 		out.Chance, out.Reason = Known(0), fmt.Sprintf("nothing rises at %.0f °C", r.temp)
 	default:
-		f.expect(p.Target, &out)
+		f.expect(p, &out)
 	}
 	switch {
 	case falling:
@@ -93,16 +109,17 @@ func (f *Forecaster) Predict(p Progress) Prediction {
 }
 
 // expect fills in the quantiles of a run that still rises, or why there are none.
-func (f *Forecaster) expect(target float64, out *Prediction) {
+func (f *Forecaster) expect(p Progress, out *Prediction) {
 	r := &f.run
 	reach, alive := f.post.reach(), f.alive()
 	out.Chance = Known(min(1, reach*alive))
 	switch {
 	case reach*alive >= 0.5:
 		expected, spread := f.post.left()
-		ends := calibrated((r.level-1)/(target-1), f.prior.past)
-		when := func(z float64) Num { return Known(r.now + r.ahead(math.Exp(expected+spread*z))) }
-		out.P10, out.P50, out.P90 = when(ends.low), when(0), when(ends.high)
+		ends := calibrated((r.level-1)/(p.Target-1), f.prior.past)
+		t10, t50, t90 := math.Exp(expected+spread*ends.low), math.Exp(expected), math.Exp(expected+spread*ends.high)
+		out.P10, out.P50, out.P90 = Known(r.now+r.ahead(t10)), Known(r.now+r.ahead(t50)), Known(r.now+r.ahead(t90))
+		r.dough(p.Dough, t10, t50, t90, out)
 	case alive < 0.5:
 		out.Reason = fmt.Sprintf("no rise in %.0f h: the starter may be too weak, or the dough too cold", r.now)
 	default:

@@ -13,7 +13,12 @@ type mainDough struct {
 	known            bool
 	thermal, at      float64
 	lastC            float64
-	curve            []thermalLevel
+	// told is a temperature by hand from before the sample's own was known, °C.
+	told Num
+	// tau is the time constant with which the dough comes to the sample's temperature, h.
+	tau   float64
+	probe doughProbe
+	curve []thermalLevel
 }
 
 // thermalLevel is a level of the sample at its thermal time.
@@ -23,13 +28,28 @@ type thermalLevel struct{ thermal, level float64 }
 // surroundings while nobody measures it, h: 1.7 h by a lumped model of a bare bowl, 2.3–4.6 h in a published home series.
 const doughHours = 3.0
 
+// doughTau is the time constant of a dough of some kilograms in a covered bowl, h; doughHours where the mass is unknown.
+func doughTau(kg Num) float64 {
+	if v, ok := kg.Get(); ok {
+		if tau, err := (Piece{DoughKg: v, Covered: true}).TauH(); err == nil {
+			return tau
+		}
+	}
+	return doughHours
+}
+
 // see takes a temperature of the main dough.
 func (d *mainDough) see(hours float64, doughC Num, t *temperatures) {
 	c, ok := plausibleC(doughC)
 	sample, sampled := t.last.Get()
-	if !ok || !sampled {
+	switch {
+	case !ok:
+		return
+	case !sampled:
+		d.told = doughC
 		return
 	}
+	d.told = Num{}
 	if !d.known {
 		d.known, d.thermal, d.at, d.lastC = true, t.thermal, hours, c
 	}
@@ -39,16 +59,35 @@ func (d *mainDough) see(hours float64, doughC Num, t *temperatures) {
 // add carries the dough's thermal time on to a reading. Until its temperature was first known the dough is taken to have
 // been as warm as the sample.
 func (d *mainDough) add(hours float64, r Reading, t *temperatures) {
-	if r.JarC.IsKnown() {
+	sample, ok := t.last.Get()
+	if ok && d.told.IsKnown() {
+		d.see(hours, d.told, t)
+	}
+	if c, measured := plausibleC(r.DoughC); measured && r.JarC.IsKnown() && d.probe.believed(hours, c, d.expected(hours, sample), r.RoomC.Or(sample)) {
 		d.see(hours, r.DoughC, t)
 	}
-	sample, ok := t.last.Get()
 	if !d.known || !ok {
 		return
 	}
-	c := sample + d.offset*math.Exp((d.offsetAt-hours)/doughHours)
+	c := d.expected(hours, sample).Or(sample)
 	d.thermal += (hours - d.at) * (t.pace(d.lastC) + t.pace(c)) / 2
 	d.at, d.lastC = hours, c
+}
+
+// expected is the dough's temperature by its last measured one, °C; unknown without any.
+func (d *mainDough) expected(hours, sampleC float64) Num {
+	if !d.known {
+		return Num{}
+	}
+	return Known(sampleC + d.offset*math.Exp((d.offsetAt-hours)/d.tau))
+}
+
+// state is the dough beside its sample, for a forecast.
+func (d *mainDough) state(t *temperatures) DoughState {
+	if !d.known {
+		return DoughState{}
+	}
+	return DoughState{AheadH: Known(d.thermal - t.thermal), TempC: Known(d.lastC), TauH: d.tau}
 }
 
 // trace keeps the sample's curve: the newest bin, begun anew or still growing.

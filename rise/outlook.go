@@ -9,7 +9,8 @@ import (
 type outlook struct {
 	forecaster Forecaster
 	prediction Prediction
-	forecast   Forecast
+	// forecast is the sample's, dough the main dough's.
+	forecast, dough Forecast
 	// next is the run time at which the grid asks for another, madeAt when the last was made, h; made counts them.
 	next, madeAt float64
 	made         int
@@ -36,7 +37,7 @@ func (o *outlook) due(hours float64) bool {
 func (t *Tracker) look() {
 	o := &t.outlook
 	if !t.base.known {
-		o.forecast = Forecast{At: t.now.time, Reason: "settling: there is no base level yet"}
+		o.forecast, o.dough = Forecast{At: t.now.time, Reason: "settling: there is no base level yet"}, Forecast{}
 		o.prediction = Prediction{Reason: o.forecast.Reason}
 		return
 	}
@@ -46,7 +47,10 @@ func (t *Tracker) look() {
 	if o.prediction.Growth != nil {
 		o.growth = o.prediction.Growth
 	}
-	o.forecast = o.prediction.at(t.now)
+	o.forecast, o.dough = o.prediction.at(t.now), Forecast{}
+	if p := o.prediction; p.DoughP50.IsKnown() {
+		o.dough = Prediction{P10: p.DoughP10, P50: p.DoughP50, P90: p.DoughP90, Chance: p.Chance}.at(t.now)
+	}
 }
 
 // at gives a prediction in wall time.
@@ -91,5 +95,6 @@ func (t *Tracker) progress() Progress {
 	}
 	p.NoiseSD = math.Sqrt(noise / float64(max(len(bins), 1)))
 	p.Target, p.InoculationPct, p.Past, p.Kind = t.run.Target, t.run.InoculationPct, t.past, t.run.Kind
+	p.Dough = t.main.state(&t.temps)
 	return *p
 }

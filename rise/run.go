@@ -56,6 +56,8 @@ type Run struct {
 	SaltPct      Num `json:"salt_pct,omitzero"`
 	// SampleG is the mass of the sample in the jar, g.
 	SampleG Num `json:"sample_g,omitzero"`
+	// DoughKg is the mass of the main dough, kg: how fast its temperature follows the room's.
+	DoughKg Num `json:"dough_kg,omitzero"`
 	// DensityGML is the settled dough's density, g/ml; unknown is DefaultDensityGML.
 	DensityGML Num `json:"density_g_ml,omitzero"`
 	// Flour is what the dough is made of, for how its surface domes: "wheat", "rye", or empty where nobody said.

@@ -65,6 +65,7 @@ func NewTracker(c Case) (*Tracker, error) {
 		return nil, err
 	}
 	t := &Tracker{run: c.Run, jar: c.Jar, past: c.Past, volume: c.Jar.Profile.compile(), clock: newRunClock(c.Run.Started)}
+	t.main.tau = doughTau(c.Run.DoughKg)
 	t.place()
 	return t, t.findFooting()
 }
@@ -221,7 +222,7 @@ func (t *Tracker) estimate(r Reading, level Num, reason string) Estimate {
 		e.LevelMM = Known(v + in.base - t.base.level)
 	}
 	e.Multiple, e.MultipleU = Known(p.multiple), Known(p.u)
-	e.DoughMultiple = t.doughMultiple()
+	e.DoughMultiple, e.DoughForecast, e.DoughProbeOut = t.doughMultiple(), t.outlook.dough, t.main.probe.out
 	if rate, _, ok := t.ratePct(); ok {
 		e.RatePctH = Known(rate)
 	}

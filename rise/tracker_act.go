@@ -6,7 +6,7 @@ import "math"
 // before readings that were already added, fold the run anew.
 func (t *Tracker) Act(a Action) {
 	switch a.Kind {
-	case ActionNote:
+	case ActionStart, ActionNote:
 		t.main.see(t.now.hours, a.DoughC, &t.temps)
 	case ActionRebase:
 		t.ask = ""
