@@ -78,9 +78,9 @@ Exit codes: 0 done, 1 failed, 2 asked wrongly.`,
 // subcommands are all commands of nightjar.
 func (p *program) subcommands() []*cobra.Command {
 	return []*cobra.Command{
-		p.startCommand(), p.endCommand(), p.noteCommand(), p.markCommand(), p.ackCommand(),
+		p.startCommand(), p.endCommand(), p.noteCommand(), p.markCommand(), p.ackCommand(), p.feedCommand(), p.outcomeCommand(),
 		p.statusCommand(), p.runsCommand(), p.showCommand(), p.exportCommand(), p.jarsCommand(),
-		p.replayCommand(), p.checkCommand(), p.calibrateCommand(), p.tareCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.versionCommand(),
+		p.startersCommand(), p.replayCommand(), p.checkCommand(), p.calibrateCommand(), p.tareCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.versionCommand(),
 	}
 }
 
