@@ -34,7 +34,7 @@ func (p *program) runsCommand() *cobra.Command {
 	f.flag(cmd)
 	sub := &cobra.Command{Use: "list", Short: "List the runs", Args: exact(), RunE: list}
 	f.flag(sub)
-	cmd.AddCommand(sub)
+	cmd.AddCommand(sub, p.compareCommand())
 	return cmd
 }
 

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strconv"
-	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -33,11 +31,11 @@ func (p *program) startersAddCommand() *cobra.Command {
 	var f format
 	var s rise.Starter
 	var born string
-	var flours []string
+	var flours string
 	cmd := &cobra.Command{
 		Use:     "add NAME",
 		Short:   "Add a starter, or describe one anew",
-		Example: "  nightjar starters add gerta --hydration 100 --flour rye=0.5 --flour wheat=0.5 --born 2025-11-02",
+		Example: "  nightjar starters add gerta --hydration 100 --flours wheat:0.8,rye:0.2 --born 2025-11-02",
 		Args:    exact("the starter's name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s.Name = args[0]
@@ -61,27 +59,10 @@ func (p *program) startersAddCommand() *cobra.Command {
 	}
 	f.flag(cmd)
 	cmd.Flags().Float64Var(&s.HydrationPct, "hydration", 100, "its usual water, % of its flour")
-	cmd.Flags().StringArrayVar(&flours, "flour", nil, "a flour's share, such as rye=0.5; the shares add up to 1")
+	cmd.Flags().StringVar(&flours, "flours", "", "its usual flour's shares, such as wheat:0.8,rye:0.2")
 	cmd.Flags().StringVar(&born, "born", "", "the day it was begun, such as 2025-11-02")
 	cmd.Flags().StringVar(&s.Note, "note", "", "words to keep with it")
 	return cmd
-}
-
-// shares reads flours' shares: "rye=0.5".
-func shares(words []string) (map[string]float64, error) {
-	var out map[string]float64
-	for _, w := range words {
-		name, share, ok := strings.Cut(w, "=")
-		v, err := strconv.ParseFloat(share, 64)
-		if !ok || name == "" || err != nil {
-			return nil, misusef("write NAME=SHARE, such as rye=0.5", "--flour: %q is no share", w)
-		}
-		if out == nil {
-			out = map[string]float64{}
-		}
-		out[name] = v
-	}
-	return out, nil
 }
 
 func (p *program) startersListCommand() *cobra.Command {

@@ -171,7 +171,8 @@ func (d *Desk) prepareFeed(ctx context.Context, a *rise.Action) error {
 	if err := f.Check(); err != nil {
 		return bad(err, "give the grams of starter kept, flour and water")
 	}
-	if a.Station == "" {
+	if a.Station == "" { // nothing watches it
+		a.Start = nil
 		return nil
 	}
 	if a.Start == nil {

@@ -65,7 +65,7 @@ func TestAFeedingThatNothingWatchesIsKept(t *testing.T) {
 	r.starter(t)
 	r.Stations = append(r.Stations, r.Stations[0])
 	r.Stations[1].Name = "left"
-	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionFeed, Feed: &rise.Feeding{Starter: "gerta", SeedG: 30, FlourG: 60, WaterG: 60}})
+	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionFeed, Start: &rise.Run{}, Feed: &rise.Feeding{Starter: "gerta", SeedG: 30, FlourG: 60, WaterG: 60}})
 	require.NoError(t, err)
 	assert.Nil(t, done.Run)
 }
