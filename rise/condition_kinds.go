@@ -28,8 +28,9 @@ func (t *Tracker) decideReady(p point) bool {
 	}
 	target := t.run.Target
 	short := (p.multiple - readyShort*target) / p.u
-	ask := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
-	release := p.multiple < t.releaseAt(p)
+	sample := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
+	ask := sample || t.doughReady(p)
+	release := p.multiple < t.releaseAt(p) && !t.doughBy(t.now.hours+doughDoubt)
 	need := t.proof(1)
 	if t.alerts.latches[readyIs].on {
 		need.hours = 5.0 / 60
@@ -51,6 +52,15 @@ func (t *Tracker) decideReady(p point) bool {
 	return true
 }
 
+// meanwhile is by how much the multiple grows while ready is being proved.
+func (t *Tracker) meanwhile() float64 {
+	rate, _, ok := t.ratePct()
+	if !ok {
+		return 0
+	}
+	return min(max(0, rate/100*1.5/60), 0.01)
+}
+
 // swollen reports whether the multiple lies so far above its trend that a large bubble may be swelling: then ready waits
 // until the trend has caught up, or the bubble burst.
 func (t *Tracker) swollen(p point) bool {
@@ -64,7 +74,25 @@ func (t *Tracker) swollen(p point) bool {
 // swollenBy is how far below the target the trend may be, as a multiple.
 const swollenBy = 0.05
 
+// doughReady reports whether the main dough is at the target before its sample, by its own temperature: its median time
+// has come. What it is ahead is foretold from the sample, which must have come half the way.
+func (t *Tracker) doughReady(p point) bool {
+	return t.doughBy(t.now.hours) && p.multiple < t.run.Target && p.multiple-2*p.random >= 1+(t.run.Target-1)/2
+}
+
+// doughBy reports whether the main dough's median time is not after a run time.
+func (t *Tracker) doughBy(hours float64) bool {
+	at, ok := t.outlook.prediction.DoughP50.Get()
+	return ok && at <= hours
+}
+
+// doughDoubt is how far the main dough's median time may move out again without taking ready back, h.
+const doughDoubt = 0.5
+
 func (t *Tracker) readyText(p point) string {
+	if t.doughReady(p) {
+		return fmt.Sprintf("By its own temperature the main dough has reached your target of ×%.2f. Its sample is at ×%.2f.", t.run.Target, p.multiple)
+	}
 	text := fmt.Sprintf("The sample has risen to ×%.2f: your target of ×%.2f is reached.", p.multiple, t.run.Target)
 	if rate, _, ok := t.ratePct(); ok && rate > slowPct {
 		text += fmt.Sprintf(" It goes on rising by %.0f %% an hour.", rate)
@@ -103,10 +131,10 @@ func (t *Tracker) decideSoon() bool {
 	return t.turn(soonIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 1}, func() string { return t.soonText(left) })
 }
 
-// left is the time to the median of the forecast, h.
+// left is the time to the median of the forecast, h: the sample's or the main dough's, whichever is sooner.
 func (o *outlook) left(now float64) (float64, bool) {
 	p50, ok := o.prediction.P50.Get()
-	return p50 - now, ok && o.prediction.Reason == ""
+	return min(p50, o.prediction.DoughP50.Or(p50)) - now, ok && o.prediction.Reason == ""
 }
 
 // doubt is half the width of the forecast's 80 % interval, h.

@@ -118,3 +118,35 @@ func TestDoughProbe_Out(t *testing.T) {
 		require.False(t, d.probe.out, "at %v", h)
 	}
 }
+
+// TestReady_AtTheEarlierOfSampleAndDough: in a kitchen that cools, the sample cools with it and the main dough keeps its
+// warmth; ready names the dough, within 36 minutes of the simulated dough itself, which is two to three hours ahead.
+func TestReady_AtTheEarlierOfSampleAndDough(t *testing.T) {
+	for _, m := range dough.Mechanisms {
+		params := dough.Default()
+		params.Mechanism, params.StartC, params.SampleH, params.MainH, params.InoculationPct = m, 27, 0.7, 4, 18
+		night := dough.Simulate(params, dough.Cooling(25, 17, 0.5, 2), dough.Span{Hours: 20, Every: time.Minute, Main: true})
+		truth, ok := night.MainTimeTo(1.8)
+		require.True(t, ok)
+		sample, ok := night.TimeTo(1.8)
+		require.True(t, ok)
+		require.Greater(t, sample, truth+0.5, "the sample is later")
+		tr, err := NewTracker(Case{Run: Run{Kind: RunDough, Target: 1.8}})
+		require.NoError(t, err)
+		rang, text := 0.0, ""
+		for i, h := range night.Hours {
+			at := time.Duration(h * float64(time.Hour))
+			e := tr.Add(Reading{Stamp: Stamp{Boot: 1, At: at}, Time: nightStart.Add(at), LevelMM: Known(night.LevelMM[i]), JarC: Known(night.SampleC[i]), DoughC: Known(night.MainC[i]), RoomC: Known(night.RoomC[i])})
+			require.False(t, e.DoughProbeOut, "at %v", h)
+			for _, c := range e.Holds {
+				if c.Kind == AlertReady && rang == 0 {
+					rang, text = h, c.Text
+				}
+			}
+		}
+		t.Logf("%s: dough %.2f h, sample %.2f h, rang %.2f h: %s", m, truth, sample, rang, text)
+		assert.InDelta(t, truth, rang, 0.6, m)
+		assert.Less(t, rang, sample)
+		assert.Contains(t, text, "the main dough has reached")
+	}
+}
