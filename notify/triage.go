@@ -27,7 +27,8 @@ type Verdict struct {
 //
 //   - What a person has acknowledged is delivered.
 //   - A soon is worthless once the same run is ready, past its target or falling; a ring once a later ring of the same
-//     alert waits behind it; a fault or away once restored waits behind it.
+//     alert waits behind it; a fault or away once restored waits behind it; a bedtime message behind a newer one or
+//     once it is ready.
 //   - Anything issued more than a day ago, a test an hour, by a clock that was set, is worthless.
 //
 // What must not be told yet is in neither.
@@ -69,6 +70,8 @@ func overtakes(later, earlier rise.Alert) bool {
 		return true
 	}
 	switch earlier.Kind {
+	case rise.AlertBedtime:
+		return later.Kind == rise.AlertBedtime || later.Kind == rise.AlertReady
 	case rise.AlertSoon:
 		return slices.Contains([]rise.AlertKind{rise.AlertReady, rise.AlertPast, rise.AlertFalling}, later.Kind)
 	case rise.AlertFault, rise.AlertAway:

@@ -63,6 +63,8 @@ func TestTriage(t *testing.T) {
 		{"of three rings the last", pending(ring, second, third), []int{2}},
 		{"fault and away before restored", pending(alert(1, rise.AlertFault), alert(2, rise.AlertAway), alert(3, rise.AlertRestored)), []int{2}},
 		{"restored before a new fault", pending(alert(1, rise.AlertRestored), alert(2, rise.AlertFault)), []int{0, 1}},
+		{"of two bedtime messages the newer", pending(alert(1, rise.AlertBedtime), alert(2, rise.AlertBedtime)), []int{1}},
+		{"a bedtime message once it is ready", pending(alert(1, rise.AlertBedtime), alert(2, rise.AlertReady)), []int{1}},
 		{"acknowledged", pending(acked, alert(2, rise.AlertPast)), []int{1}},
 		{"a day old", pending(old), nil},
 		{"a test of two hours ago", pending(test), nil},
