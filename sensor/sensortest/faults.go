@@ -128,3 +128,39 @@ func frozen(t *testing.T, r Rig) {
 	s.chip.Freeze(false)
 	s.recovers(t, "moving again")
 }
+
+// calibration fails each transfer of a calibration of the offset in turn. If it ends well the ranges are right from then on,
+// over a loss of power too; if not they are as wrong as they were.
+func calibration(t *testing.T, r Rig) {
+	const wrongMM, n = 9, 10
+	for k, all := 0, 1; k <= all; k++ {
+		s := r.bench(uint64(k))
+		s.chip = r.Chip(s.clock, sim.Card(truthMM), sim.ChipOpts{Quiet: true, OffsetMM: wrongMM})
+		s.bus = sim.NewBus("I2C1", s.chip)
+		_, err := s.tick()
+		require.NoError(t, err)
+		c, ok := s.dev.(sensor.Calibrator)
+		if !ok {
+			return
+		}
+		began := s.bus.Stats().Transfers
+		remove := s.bus.Inject(sim.FailNth(k, sim.ErrNACK))
+		_, err = c.CalibrateOffset(t.Context(), truthMM, n)
+		remove()
+		if k == 0 {
+			require.NoError(t, err)
+			all = s.bus.Stats().Transfers - began
+		}
+		want := truthMM
+		if err != nil {
+			known(t, err, "transfer %d", k)
+			want += wrongMM
+		}
+		for range 2 {
+			b, err := s.back()
+			require.NoError(t, err)
+			assert.InDelta(t, want, b.RangeMM.Or(0), 1.5, "transfer %d of %d", k, all)
+			s.chip.Brownout()
+		}
+	}
+}

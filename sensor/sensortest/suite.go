@@ -44,7 +44,7 @@ type Rig struct {
 }
 
 const (
-	truthMM = 120.0
+	truthMM = 90.0
 	ranges  = 20
 )
 
@@ -153,6 +153,7 @@ func Run(t *testing.T, r Rig) {
 		{"a chip that loses its power comes back", brownout},
 		{"a chip that is never ready is given up", deaf},
 		{"a chip that repeats itself is refused", frozen},
+		{"a calibration holds or changes nothing", calibration},
 		{"halt puts it to rest and it can go on", halt},
 		{"the steady path does not allocate", allocates},
 	} {

@@ -21,7 +21,7 @@ func (d *Dev) CalibrateOffset(ctx context.Context, trueMM float64, n int) (float
 	}
 	mm := math.Round((trueMM-s.MeanMM())*4) / 4
 	d.opts.OffsetMM = rise.Known(mm)
-	return mm, d.offset(ctx)
+	return mm, nil
 }
 
 // CalibrateCrosstalk finds what a window throws back, with a flat target at the distance, 50 to 1200 mm, from which the
@@ -32,12 +32,11 @@ func (d *Dev) CalibrateCrosstalk(ctx context.Context, trueMM float64, n int) (fl
 	if err := d.CheckTarget(op, trueMM, 50, 1200, n); err != nil {
 		return 0, err
 	}
-	d.opts.CrosstalkKcps = rise.Num{}
-	s, err := d.Measure(ctx, op, n, func() error { return d.crosstalk(ctx) })
+	s, err := d.Measure(ctx, op, n, func() error { return d.put16(regCrosstalk, 0) })
 	if err != nil {
 		return 0, err
 	}
 	kcps := max(0, 1000*s.Mcps/s.SPADs*(1-s.MeanMM()/trueMM))
 	d.opts.CrosstalkKcps = rise.Known(math.Round(kcps*8.192) / 8.192)
-	return d.opts.CrosstalkKcps.Or(0), d.crosstalk(ctx)
+	return d.opts.CrosstalkKcps.Or(0), nil
 }

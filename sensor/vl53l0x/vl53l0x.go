@@ -123,7 +123,7 @@ func (d *Dev) identify() error {
 	if err != nil {
 		return err
 	}
-	if d.met || page == 1 || page == 6 || page == 7 {
+	if d.met || page >= 1 && page <= 7 {
 		if err := d.Write("select page", regPage, 0); err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"nightjar/rise"
 	"nightjar/sensor"
 )
 
@@ -83,7 +84,7 @@ func (d *Dev) options(conv byte) error {
 		if err := d.put(regOffset, byte(int8(mm))); err != nil {
 			return err
 		}
-	} else if err := d.noteOffset(); err != nil {
+	} else if err := d.factoryOffset(); err != nil {
 		return err
 	}
 	raw := crosstalkBits(d.opts.CrosstalkKcps.Or(0))
@@ -102,9 +103,13 @@ func (d *Dev) options(conv byte) error {
 	return d.put(regEarly, byte(e>>8), byte(e))
 }
 
-// noteOffset remembers the factory's offset, so that the comparison covers it. It can be checked by nothing else, so it must
-// read the same twice.
-func (d *Dev) noteOffset() error {
+// factoryOffset leaves the factory's offset in place. It is read once, until it reads the same twice, since nothing else can
+// check it; from then on it is written like any setting: without a reset line nothing but the power would bring it back once it
+// was overwritten.
+func (d *Dev) factoryOffset() error {
+	if mm, ok := d.factory.Get(); ok {
+		return d.put(regOffset, byte(int8(mm)))
+	}
 	before := -1
 	for range 4 {
 		v, err := d.Read8("read settings", regOffset)
@@ -112,6 +117,7 @@ func (d *Dev) noteOffset() error {
 			return err
 		}
 		if int(v) == before {
+			d.factory = rise.Known(float64(int8(v)))
 			d.wrote = append(d.wrote, write{regOffset, v})
 			return nil
 		}

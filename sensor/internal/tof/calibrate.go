@@ -14,10 +14,12 @@ type Sums struct{ N, MM, Mcps, SPADs float64 }
 // MeanMM is the mean of the good ranges, mm.
 func (s Sums) MeanMM() float64 { return s.MM / s.N }
 
-// Measure clears a correction, takes n ranges and sums up the good ones, of which at least half must be good. After an
-// error the next burst sets everything up anew, so that the correction from before stands again.
+// Measure clears a correction, takes n ranges and sums up the good ones, of which at least half must be good. Whatever comes
+// of it, the next burst sets everything up anew: with the correction from before, or with the one that the caller has made
+// of the sums by then.
 func (d *Dev) Measure(ctx context.Context, op string, n int, clear func() error) (Sums, error) {
 	var s Sums
+	defer d.fail()
 	err := d.prepare(ctx)
 	if err == nil {
 		err = clear()
@@ -27,9 +29,6 @@ func (d *Dev) Measure(ctx context.Context, op string, n int, clear func() error)
 	}
 	if err == nil && s.N*2 < float64(n) {
 		err = d.Errorf(op, sensor.ErrBadValue, "only %.0f of %d ranges were good; put a flat matt card in full view", s.N, n)
-	}
-	if err != nil {
-		d.fail()
 	}
 	return s, err
 }

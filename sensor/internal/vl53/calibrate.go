@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"nightjar/rise"
+	"nightjar/sensor"
 	"nightjar/sensor/internal/tof"
 )
 
@@ -13,32 +14,40 @@ const kcpsFraction = 512
 
 // writeCalibration writes the offset and the crosstalk that the options give.
 func (d *Dev) writeCalibration() error {
+	var words []Word
 	if mm, ok := d.conf.OffsetMM.Get(); ok {
-		if err := d.writeOffset(mm); err != nil {
-			return err
-		}
+		words = append(words, offset(mm)...)
 	}
 	if x, ok := d.conf.CrosstalkKcps.Get(); ok {
-		return d.writeCrosstalk(uint16(math.Round(x * kcpsFraction)))
+		words = append(words, crosstalk(uint16(math.Round(x*kcpsFraction)))...)
 	}
-	return nil
+	return d.writeChecked("write calibration", words)
 }
 
-// writeOffset sets the offset, mm, in quarters, and drops the factory's other two.
-func (d *Dev) writeOffset(mm float64) error {
-	for _, w := range []Word{{regOffset, uint16(int16(math.Round(mm * 4)))}, {regInnerOffset, 0}, {regOuterOffset, 0}} {
-		if err := d.Write16("write offset", w.Reg, w.Value); err != nil {
+// offset sets the offset, mm, in quarters, and drops the factory's other two.
+func offset(mm float64) []Word {
+	return []Word{{regOffset, uint16(int16(math.Round(mm * 4)))}, {regInnerOffset, 0}, {regOuterOffset, 0}}
+}
+
+// crosstalk sets the crosstalk of a receiver, the same over the whole array.
+func crosstalk(raw uint16) []Word {
+	return []Word{{regCrosstalkX, 0}, {regCrosstalkY, 0}, {regCrosstalk, raw}}
+}
+
+// writeChecked writes registers that bend every range, and then reads all of them back.
+func (d *Dev) writeChecked(op string, words []Word) error {
+	for _, w := range words {
+		if err := d.Write16(op, w.Reg, w.Value); err != nil {
 			return err
 		}
 	}
-	return nil
-}
-
-// writeCrosstalk sets the crosstalk of a receiver, the same over the whole array.
-func (d *Dev) writeCrosstalk(raw uint16) error {
-	for _, w := range []Word{{regCrosstalkX, 0}, {regCrosstalkY, 0}, {regCrosstalk, raw}} {
-		if err := d.Write16("write crosstalk", w.Reg, w.Value); err != nil {
+	for _, w := range words {
+		v, err := d.Read16(op, w.Reg)
+		if err != nil {
 			return err
+		}
+		if v != w.Value {
+			return d.Errorf(op, sensor.ErrHardware, "register 0x%04x reads %04x, %04x was written", w.Reg, v, w.Value)
 		}
 	}
 	return nil
@@ -62,13 +71,13 @@ func (d *Dev) CalibrateOffset(ctx context.Context, trueMM float64, n int) (float
 	if err := d.CheckTarget(op, trueMM, 10, 1000, n); err != nil {
 		return 0, err
 	}
-	s, err := d.Measure(ctx, op, n, func() error { return d.writeOffset(0) })
+	s, err := d.Measure(ctx, op, n, func() error { return d.writeChecked(op, offset(0)) })
 	if err != nil {
 		return 0, err
 	}
 	mm := math.Round((trueMM-s.MeanMM())*4) / 4
 	d.conf.OffsetMM = rise.Known(mm)
-	return mm, d.writeOffset(mm)
+	return mm, nil
 }
 
 // CalibrateCrosstalk finds what a window throws back, with a flat grey target at the distance, 50 to 5000 mm, from which
@@ -80,17 +89,17 @@ func (d *Dev) CalibrateCrosstalk(ctx context.Context, trueMM float64, n int) (fl
 	if err := d.CheckTarget(op, trueMM, 50, 5000, n); err != nil {
 		return 0, err
 	}
-	s, err := d.Measure(ctx, op, n, func() error { return d.writeCrosstalk(0) })
+	s, err := d.Measure(ctx, op, n, func() error { return d.writeChecked(op, crosstalk(0)) })
 	if err != nil {
 		return 0, err
 	}
-	raw := crosstalk(s, trueMM)
+	raw := shortfall(s, trueMM)
 	d.conf.CrosstalkKcps = rise.Known(float64(raw) / kcpsFraction)
-	return float64(raw) / kcpsFraction, d.writeCrosstalk(raw)
+	return float64(raw) / kcpsFraction, nil
 }
 
-// crosstalk is the register's value for a true distance, mm. A range that is not too short has none.
-func crosstalk(s tof.Sums, trueMM float64) uint16 {
+// shortfall is the crosstalk register's value for a true distance, mm. A range that is not too short has none.
+func shortfall(s tof.Sums, trueMM float64) uint16 {
 	x := kcpsFraction * 1000 * s.Mcps * (1 - s.MeanMM()/trueMM) / s.SPADs
 	return uint16(min(max(math.Round(x), 0), math.MaxUint16))
 }

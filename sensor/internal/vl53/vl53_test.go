@@ -19,9 +19,9 @@ func TestCrosstalkIsSTs(t *testing.T) {
 	want := uint16(0x2666)
 	require.Equal(t, []string{"001626", "001766"}, writes[len(writes)-2:])
 	s := tof.Sums{N: 5, MM: 5 * 123, Mcps: 5 * 5.120, SPADs: 5 * 48}
-	assert.Equal(t, want, crosstalk(s, 150))
-	assert.Zero(t, crosstalk(s, 100), "a range that is too long has no crosstalk")
-	assert.Equal(t, uint16(0xFFFF), crosstalk(tof.Sums{N: 1, Mcps: 1e6, SPADs: 1}, 100))
+	assert.Equal(t, want, shortfall(s, 150))
+	assert.Zero(t, shortfall(s, 100), "a range that is too long has no crosstalk")
+	assert.Equal(t, uint16(0xFFFF), shortfall(tof.Sums{N: 1, Mcps: 1e6, SPADs: 1}, 100))
 }
 
 func TestSampleRefusesWhatIsNoRange(t *testing.T) {
