@@ -136,6 +136,7 @@ func (db *DB) Timeline() rise.Timeline {
 }
 
 func (db *DB) loadAnchors() error {
+	db.anchors = nil
 	err := db.view(func(tx *bolt.Tx) error {
 		return tx.Bucket(bucketAnchors).ForEach(func(k, v []byte) error {
 			var a rise.Anchor

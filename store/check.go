@@ -46,6 +46,7 @@ func Check(path string) (Report, error) {
 		a.record(path, k, v)
 		c.record(path, k, v)
 	})
+	p.checkTop()
 	p.checkFree()
 	c.r.Damage = append(c.r.Damage, a.found(g)...)
 	c.r.Used = int64(p.usedPages()) * g.page

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"bytes"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -191,10 +192,30 @@ func TestFlippedBits(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 5))
 		spoiled := append([]byte(nil), b...)
 		bit := rnd.IntN(len(b) * 8)
-		if seed%3 == 0 { // where the structure is
+		switch seed % 3 {
+		case 0: // where the structure is
 			bit = rnd.IntN(len(b)/4096)*4096*8 + rnd.IntN(64*8)
+		case 1: // in the newest pages, the root among them
+			bit = (len(b) - 1 - rnd.IntN(40*4096)) * 8
 		}
 		spoiled[bit/8] ^= 1 << (bit % 8)
 		assert.LessOrEqual(t, spoil(t, spoiled, want), 4*640, fmt.Sprintf("bit %d", bit))
+	}
+}
+
+func TestABucketWhoseNameIsSpoiled(t *testing.T) {
+	b, want := filled(t)
+	for _, name := range []string{"boots", "runs", "readings", "settled", "meta"} {
+		at := bytes.Index(b, []byte(name))
+		for n := 0; at >= 0; n++ {
+			spoiled := append([]byte(nil), b...)
+			spoiled[at]++
+			assert.Zero(t, spoil(t, spoiled, want), "%s at %d", name, at)
+			next := bytes.Index(b[at+1:], []byte(name))
+			if next < 0 || n > 4 {
+				break
+			}
+			at += 1 + next
+		}
 	}
 }

@@ -94,20 +94,40 @@ func open(path string, o Options) (*DB, error) {
 	if err := db.openFile(); err != nil {
 		return nil, err
 	}
-	if err := db.prepare(); err != nil {
-		return nil, errors.Join(explain(err), guard(db.file.Close))
+	err = db.prepare()
+	if (errors.Is(err, ErrDamaged) || errors.Is(err, errForeign)) && db.mayRepair() && db.repaired == nil {
+		db.file.abandon() // if it is another program's after all, Repair finds nothing of ours in it
+		if err := db.repair(err); err != nil {
+			return nil, err
+		}
+		if err := db.openFile(); err != nil {
+			return nil, err
+		}
+		err = db.prepare()
+	}
+	if err != nil {
+		return nil, errors.Join(explain(err), db.closeFile())
 	}
 	return db, nil
 }
 
+func (db *DB) closeFile() error {
+	if db.broken != nil {
+		db.file.abandon()
+		return nil
+	}
+	return guard(db.file.Close)
+}
+
+func (db *DB) mayRepair() bool { return db.opts.Repair && !db.opts.ReadOnly }
+
 // openFile opens the file, after a repair if it needs one and that is allowed.
 func (db *DB) openFile() (err error) {
 	db.file, err = openFile(db.path, db.opts)
-	mayRepair := db.opts.Repair && !db.opts.ReadOnly
-	if err == nil && lied(db.file.found) && mayRepair {
+	if err == nil && lied(db.file.found) && db.mayRepair() {
 		err = cmp.Or(db.file.Close(), errLedger)
 	}
-	if errors.Is(err, ErrDamaged) && mayRepair {
+	if errors.Is(err, ErrDamaged) && db.mayRepair() {
 		if err := db.repair(err); err != nil {
 			return err
 		}
@@ -157,11 +177,7 @@ func (db *DB) Close() error {
 	}
 	db.open.Lock()
 	defer db.open.Unlock()
-	if db.broken != nil {
-		db.file.abandon()
-		return err
-	}
-	return errors.Join(err, guard(db.file.Close))
+	return errors.Join(err, db.closeFile())
 }
 
 // Boot is the store's number of this boot; in a store open for reading only it is 0 if this boot never wrote to it.

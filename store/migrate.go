@@ -31,10 +31,13 @@ func schema() int { return len(steps) }
 func schemaOf(tx *bolt.Tx) (int, error) {
 	meta := tx.Bucket(bucketMeta)
 	if meta == nil {
-		if k, _ := tx.Cursor().First(); k != nil {
-			return 0, hintf("Name another file for the store.", "another program's file: %w", ErrInvalid)
+		switch k, _ := tx.Cursor().First(); {
+		case k == nil:
+			return 0, nil
+		case tx.Bucket(bucketReadings) != nil && tx.Bucket(bucketActions) != nil:
+			return 0, fmt.Errorf("no meta bucket: %w", ErrDamaged)
 		}
-		return 0, nil
+		return 0, errForeign
 	}
 	n := meta.Get(keySchema)
 	if len(n) != 4 {
@@ -42,6 +45,9 @@ func schemaOf(tx *bolt.Tx) (int, error) {
 	}
 	return int(binary.BigEndian.Uint32(n)), nil
 }
+
+// errForeign: the file is sound, and not a store.
+var errForeign = hintf("Name another file for the store.", "another program's file: %w", ErrInvalid)
 
 // checkSchema refuses a schema that this program does not know.
 func checkSchema(have int) error {

@@ -105,6 +105,7 @@ func structure(f *os.File, g geometry) (found []Damage, err error) {
 	p.damaged = func(where string, e error) { err = cmp.Or(err, fmt.Errorf("%s: %w", where, e)) }
 	a := newAudit()
 	p.bucket(nil, g.root, a.record)
+	p.checkTop()
 	p.checkFree()
 	return a.found(g), cmp.Or(a.newer(), err)
 }

@@ -146,6 +146,8 @@ func TestAnotherProgramsFileIsRefusedUntouched(t *testing.T) {
 	require.NoError(t, err)
 	_, err = store.Open(path, store.Options{Repair: true})
 	require.ErrorIs(t, err, store.ErrInvalid)
+	_, err = store.Repair(path)
+	require.ErrorIs(t, err, store.ErrInvalid)
 	after, err := os.ReadFile(path)
 	require.NoError(t, err)
 	assert.Equal(t, before, after)

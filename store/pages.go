@@ -131,11 +131,12 @@ type pager struct {
 	f       io.ReaderAt
 	g       geometry
 	used    map[uint64]string // page: who uses it
+	top     map[string]bool   // the top buckets there are
 	damaged func(where string, err error)
 }
 
 func newPager(f io.ReaderAt, g geometry) *pager {
-	return &pager{f: f, g: g, used: map[uint64]string{0: "meta", 1: "meta"}, damaged: func(string, error) {}}
+	return &pager{f: f, g: g, used: map[uint64]string{0: "meta", 1: "meta"}, top: map[string]bool{}, damaged: func(string, error) {}}
 }
 
 func (p *pager) usedPages() int { return len(p.used) }
@@ -218,6 +219,9 @@ func (p *pager) elements(path []string, b []byte, depth int, fn func(path []stri
 }
 
 func (p *pager) nested(path []string, v []byte, depth int, fn func(path []string, k, v []byte)) {
+	if len(path) == 1 {
+		p.top[path[0]] = true
+	}
 	switch {
 	case len(v) < 16 || len(path) > maxDepth:
 		p.damaged(fmt.Sprint(path), fmt.Errorf("bucket of %d bytes: %w", len(v), ErrDamaged))
@@ -227,6 +231,15 @@ func (p *pager) nested(path []string, v []byte, depth int, fn func(path []string
 		p.damaged(fmt.Sprint(path), fmt.Errorf("page within a bucket is spoiled: %w", ErrDamaged))
 	default:
 		p.elements(path, v[16:], depth, fn)
+	}
+}
+
+// checkTop checks that all the buckets of a store are there, if it has a schema at all.
+func (p *pager) checkTop() {
+	for _, name := range ledgered {
+		if p.top[string(bucketMeta)] && !p.top[string(name)] {
+			p.damaged(string(name), fmt.Errorf("no such bucket: %w", ErrDamaged))
+		}
 	}
 }
 

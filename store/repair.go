@@ -132,12 +132,17 @@ func salvageFile(f *os.File) (*salvage, error) {
 	if err := a.newer(); err != nil {
 		return s, err
 	}
+	sound := !s.lost && len(p.top) > 0
+	ours := a.has || a.schema > 0 || slices.ContainsFunc(ledgered, func(b []byte) bool { return p.top[string(b)] })
 	if found := a.found(g); len(found) > 0 {
 		s.lost = true
 		s.damage = append(s.damage, found...)
 	}
-	if s.lost {
+	if s.lost || !ours {
 		p.orphans(s.orphan)
+	}
+	if sound && !ours && len(s.buckets) == 0 {
+		return s, errForeign
 	}
 	return s, nil
 }
@@ -149,11 +154,29 @@ func (s *salvage) note(where string, err error) {
 
 // record takes a record that stands where it should, if it is whole.
 func (s *salvage) record(path []string, k, v []byte) {
-	if err := fits(&s.d, path, k, v); err != nil {
-		s.damage = append(s.damage, Damage{Where: fmt.Sprintf("%s %x", strings.Join(path, " "), k), What: err.Error()})
+	err := fits(&s.d, path, k, v)
+	if err == nil {
+		s.put(path, k, v)
 		return
 	}
-	s.put(path, k, v)
+	if ledgerIndex([]byte(path[0])) < 0 && s.adopt(path, k, v) {
+		err = fmt.Errorf("its bucket has lost its name: %w", ErrDamaged)
+	} else {
+		s.orphan(k, v)
+	}
+	s.damage = append(s.damage, Damage{Where: fmt.Sprintf("%s %x", strings.Join(path, " "), k), What: err.Error()})
+}
+
+// adopt puts a record of a bucket with an unknown name where it fits.
+func (s *salvage) adopt(path []string, k, v []byte) bool {
+	for _, bucket := range ledgered {
+		as := append([]string{string(bucket)}, path[1:]...)
+		if !isIndex(as[0]) && fits(&s.d, as, k, v) == nil && s.buckets[strings.Join(as, "\x00")][string(k)] == nil {
+			s.put(as, k, v)
+			return true
+		}
+	}
+	return false
 }
 
 func (s *salvage) put(path []string, k, v []byte) {
