@@ -17,6 +17,7 @@ type startOptions struct {
 	kind, ready                          string
 	inoculation, hydration, salt, sample float64
 	base, uBase, ruler, uRuler, dough    float64
+	doughKg                              float64
 	floor, uFloor, density               float64
 	byMass                               bool
 }
@@ -69,6 +70,7 @@ distance; --sample-g checks it. A run started late takes --at, or the settled he
 	fs.Float64Var(&o.base, "base-mm", 0, "the base level itself, mm, instead of one found")
 	fs.Float64Var(&o.uBase, "u-base-mm", 0, "the standard uncertainty of that height, mm (default 0.5)")
 	fs.Float64Var(&o.dough, "dough-c", 0, "the main dough's temperature by a kitchen thermometer, °C")
+	fs.Float64Var(&o.doughKg, "dough-kg", 0, "the main dough's mass, kg: how fast it follows the kitchen's temperature")
 	return cmd
 }
 
@@ -85,6 +87,7 @@ func (o *startOptions) action(cmd *cobra.Command) (rise.Action, error) {
 	r.InoculationPct, r.HydrationPct, r.SaltPct = given("inoculation", o.inoculation), given("hydration", o.hydration), given("salt", o.salt)
 	r.RulerMM, r.URulerMM, r.DensityGML = given("ruler-mm", o.ruler), given("u-ruler-mm", o.uRuler), given("density", o.density)
 	r.FloorMM, r.UFloorMM = given("floor-mm", o.floor), given("u-floor-mm", o.uFloor)
+	r.DoughKg = given("dough-kg", o.doughKg)
 	if o.byMass {
 		r.BaseBy = rise.BaseByMass
 	}

@@ -61,6 +61,7 @@ var (
 	inoculation = quantity{what: "inoculation", low: 0.5, high: 100, unit: "%", slips: []float64{100, 0.01}, likelyLow: 5, likelyHigh: 60}
 	hydration   = quantity{what: "hydration", low: 30, high: 300, unit: "%", slips: []float64{100, 0.01}}
 	salt        = quantity{what: "salt", low: 0, high: 6, unit: "%", slips: []float64{0.1, 0.01, 0.001}, likelyLow: 0.5, likelyHigh: 4}
+	doughMass   = quantity{what: "main dough", low: 0.05, high: 100, unit: "kg", slips: []float64{1000, 0.001}, likelyLow: 0.3, likelyHigh: 20}
 	sampleMass  = quantity{what: "sample", low: 5, high: 2000, unit: "g", slips: []float64{1000, 0.001}, likelyLow: 20, likelyHigh: 1500}
 	density     = quantity{what: "dough's density", low: 0.3, high: 1.5, unit: "g/ml", slips: []float64{0.001}}
 	rulerHeight = quantity{what: "height by ruler", low: 5, high: 500, unit: "mm", slips: []float64{10, 0.1}, likelyLow: 15, likelyHigh: 150}

@@ -126,7 +126,7 @@ func (d *Desk) checkRun(r rise.Run, jar rise.Jar, a *rise.Action) error {
 	for _, n := range []struct {
 		q quantity
 		v rise.Num
-	}{{inoculation, r.InoculationPct}, {hydration, r.HydrationPct}, {salt, r.SaltPct}, {sampleMass, r.SampleG}, {density, r.DensityGML}, {baseLevel, r.BaseMM}, {baseDoubt, r.UBaseMM}, {rulerHeight, r.RulerMM}, {baseDoubt, r.URulerMM}, {floor, r.FloorMM}, {baseDoubt, r.UFloorMM}, {doughTemp, a.DoughC}, {soonLead, r.SoonMin}} {
+	}{{inoculation, r.InoculationPct}, {hydration, r.HydrationPct}, {salt, r.SaltPct}, {sampleMass, r.SampleG}, {doughMass, r.DoughKg}, {density, r.DensityGML}, {baseLevel, r.BaseMM}, {baseDoubt, r.UBaseMM}, {rulerHeight, r.RulerMM}, {baseDoubt, r.URulerMM}, {floor, r.FloorMM}, {baseDoubt, r.UFloorMM}, {doughTemp, a.DoughC}, {soonLead, r.SoonMin}} {
 		if v, ok := n.v.Get(); ok {
 			if err := n.q.check(v); err != nil {
 				return err
