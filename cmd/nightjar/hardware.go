@@ -13,6 +13,7 @@ import (
 	"nightjar/cmd/internal/config"
 	"nightjar/cmd/internal/watch"
 	"nightjar/sensor"
+	"nightjar/sensor/ambient"
 	"nightjar/sensor/ds18b20"
 	"nightjar/sensor/gpioline"
 	"nightjar/sensor/i2cbus"
@@ -105,6 +106,11 @@ func (h *hardware) station(c config.Station, xshut gpio.PinOut, sole bool) (watc
 	var bad [3]error
 	s.Jar, bad[0] = h.probe(c.JarProbe)
 	s.Dough, bad[1] = h.probe(c.DoughProbe)
+	if !strings.HasPrefix(c.RoomProbe, "28-") && c.RoomProbe != config.ProbeNone {
+		room := ambient.Open(c.RoomProbe)
+		s.Room, s.Humidity = room, room
+		return s, errors.Join(bad[:]...)
+	}
 	s.Room, bad[2] = h.probe(c.RoomProbe)
 	return s, errors.Join(bad[:]...)
 }

@@ -74,6 +74,7 @@ func Run(ctx context.Context, m Machine) []Finding {
 	add(m.detected()...)
 	add(m.rangers(ctx)...)
 	add(m.probes()...)
+	add(m.room()...)
 	add(m.broker(ctx)...)
 	add(m.clock())
 	add(m.disk()...)

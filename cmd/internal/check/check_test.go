@@ -289,3 +289,21 @@ func TestWhatIsConnectedIsNamed(t *testing.T) {
 		assert.NotContains(t, check.Run(t.Context(), m), want, "the service has the bus")
 	}
 }
+
+func TestTheRoomsSensorIsLookedFor(t *testing.T) {
+	files := goodPi()
+	m := machine(t, files)
+	m.Config.Stations[0].RoomProbe = "sht4x"
+	find := func(m check.Machine) check.Finding {
+		for _, f := range check.Run(t.Context(), m) {
+			if f.Name == "room sensor sht4x" {
+				return f
+			}
+		}
+		return check.Finding{}
+	}
+	assert.Equal(t, check.Fail, find(m).State)
+	files["sys/class/hwmon/hwmon1/name"], files["sys/class/hwmon/hwmon1/humidity1_input"] = "sht4x\n", "48000\n"
+	m.Root = tree(t, files)
+	assert.Equal(t, check.OK, find(m).State)
+}

@@ -9,6 +9,7 @@ import (
 
 	"nightjar/cmd/internal/config"
 	"nightjar/sensor"
+	"nightjar/sensor/ambient"
 	"nightjar/sensor/ds18b20"
 )
 
@@ -43,7 +44,7 @@ func (m *Machine) probes() []Finding {
 func (m *Machine) named(present []string) (named, missing []string) {
 	for _, s := range m.Config.Stations {
 		for _, id := range []string{s.JarProbe, s.DoughProbe, s.RoomProbe} {
-			if id == config.ProbeAuto || id == config.ProbeNone || slices.Contains(named, id) {
+			if !strings.HasPrefix(id, "28-") || slices.Contains(named, id) { // auto, none, or a sensor of the kernel's
 				continue
 			}
 			named = append(named, id)
@@ -79,4 +80,25 @@ func list(ids []string) string {
 		return "none"
 	}
 	return strings.Join(ids, ", ")
+}
+
+// room looks for the rooms' sensors that drivers of the kernel have.
+func (m *Machine) room() []Finding {
+	present := ambient.List(os.DirFS(m.at(ambient.Root)))
+	var found []Finding
+	var seen []string
+	for _, s := range m.Config.Stations {
+		name := s.RoomProbe
+		if name == config.ProbeNone || strings.HasPrefix(name, "28-") || slices.Contains(seen, name) {
+			continue
+		}
+		seen = append(seen, name)
+		if slices.ContainsFunc(present, func(d ambient.Device) bool { return d.Name == name }) {
+			found = append(found, ok("room sensor "+name, "shown by the kernel"))
+			continue
+		}
+		found = append(found, fail("room sensor "+name, "load its driver (dtoverlay=i2c-sensor and its name in config.txt), or write room_probe = \"none\"",
+			"the kernel shows no such sensor; it shows %v", present))
+	}
+	return found
 }

@@ -98,6 +98,7 @@ type Station struct {
 	Budget, Every time.Duration
 	// JarProbe, DoughProbe and RoomProbe are the ids of thermometers, such as 28-0316a2794c5b; ProbeAuto is the one
 	// thermometer found on the 1-wire bus, ProbeNone is none.
+	// RoomProbe may also be a sensor that a driver of the kernel has, by its name there, such as sht4x.
 	JarProbe, DoughProbe, RoomProbe string
 }
 

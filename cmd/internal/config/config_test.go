@@ -181,6 +181,17 @@ func TestStationsMayShareTheRoomProbe(t *testing.T) {
 	assert.Equal(t, cfg.Stations[0].RoomProbe, cfg.Stations[1].RoomProbe)
 }
 
+func TestTheRoomsSensorMayBeTheKernels(t *testing.T) {
+	t.Parallel()
+	assert.Equal(t, "sht4x", parse(t, "[[station]]\nroom_probe='SHT4x'").Stations[0].RoomProbe)
+	for _, text := range []string{"room_probe='auto'", "room_probe='28-zz'", "room_probe='sht 4x'", "jar_probe='sht4x'"} {
+		_, err := ParseConfig(strings.NewReader("[[station]]\n" + text))
+		var fault *Error
+		require.ErrorAs(t, err, &fault, text)
+		assert.Equal(t, 2, fault.Line)
+	}
+}
+
 func TestLoad(t *testing.T) {
 	t.Parallel()
 	absent := t.TempDir() + "/nightjar.toml"

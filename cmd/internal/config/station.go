@@ -39,7 +39,7 @@ func (c *checker) station(key string, f fileStation) Station {
 		Every:      c.span(key+".every", f.Every, d.Every, time.Second, 10*time.Minute),
 		JarProbe:   c.probe(key+".jar_probe", f.JarProbe, d.JarProbe),
 		DoughProbe: c.probe(key+".dough_probe", f.DoughProbe, d.DoughProbe),
-		RoomProbe:  c.probe(key+".room_probe", f.RoomProbe, d.RoomProbe),
+		RoomProbe:  c.roomProbe(key+".room_probe", f.RoomProbe, d.RoomProbe),
 	}
 	if burst := time.Duration(s.Ranges) * s.Budget; burst > s.Every*8/10 {
 		c.fail(key+".every", fmt.Sprintf("%d ranges of %v take %v, too long for a tick every %v", s.Ranges, s.Budget, burst, s.Every),
@@ -126,4 +126,14 @@ func (c *checker) probe(key string, v *string, d string) string {
 		c.fail(key, "only the jar's probe can be found by itself", `write the probe's id, such as "28-0316a2794c5b", or "none"`)
 	}
 	return id
+}
+
+var roomRE = regexp.MustCompile(`^[a-z][a-z0-9_]{2,23}$`)
+
+// roomProbe checks the room's thermometer: a probe, or the name by which the kernel shows a sensor that knows the humidity, too.
+func (c *checker) roomProbe(key string, v *string, d string) string {
+	if id := strings.ToLower(text(v, d)); id != ProbeAuto && roomRE.MatchString(id) {
+		return id
+	}
+	return c.probe(key, v, d)
 }

@@ -18,8 +18,10 @@ import (
 	"nightjar/cmd/internal/config"
 	"nightjar/cmd/internal/daemon"
 	"nightjar/cmd/internal/watch"
+	"nightjar/notify/bell"
 	"nightjar/rise"
 	"nightjar/sensor"
+	"nightjar/sensor/ambient"
 	"nightjar/sensor/ds18b20"
 	"nightjar/sensor/sim"
 	"nightjar/sensor/sim/scenario"
@@ -108,6 +110,8 @@ func (n *night) prepare() (err error) {
 	n.cfg = config.Default()
 	n.cfg.Device.Name = "demo"
 	n.cfg.MQTT.Listen = "127.0.0.1:0" // a free port
+	// The phone gets everything at the moment at which it happens, and rings once.
+	n.cfg.Alerts.QuietFrom, n.cfg.Alerts.QuietTo, n.cfg.Alerts.Rings = bell.Hour{}, bell.Hour{}, 1
 	n.cfg.Stations = n.cfg.Stations[:0]
 	for _, s := range n.world.Stations {
 		c := config.Default().Stations[0]
@@ -133,7 +137,11 @@ func (n *night) stations() ([]watch.Station, error) {
 		return p, nil
 	}
 	for i, s := range n.world.Stations {
-		ranger, err := n.o.Ranger(s.Chip, n.world.Buses[s.Bus], s.Address, n.clock)
+		bus, err := n.world.Open(s)
+		if err != nil {
+			return nil, fmt.Errorf("station %s: %w", s.Name, err)
+		}
+		ranger, err := n.o.Ranger(s.Chip, bus, s.Address, n.clock)
 		if err != nil {
 			return nil, fmt.Errorf("station %s: %w", s.Name, err)
 		}
@@ -144,6 +152,9 @@ func (n *night) stations() ([]watch.Station, error) {
 		w.Room, bad[2] = probe(s.RoomProbe)
 		if err := errors.Join(bad[:]...); err != nil {
 			return nil, fmt.Errorf("station %s: %w", s.Name, err)
+		}
+		if n.world.RoomSensor != "" {
+			w.Humidity = ambient.New(n.world.Sys, n.world.RoomSensor)
 		}
 		stations = append(stations, w)
 	}
@@ -242,7 +253,7 @@ func (n *night) pass(ctx context.Context, runs []rise.Run) error {
 }
 
 // queued holds the clock until the alert that was just stored has been received.
-func (n *night) queued() { n.holds.push(n.clock.Hold()) }
+func (n *night) queued(rise.Alert) { n.holds.push(n.clock.Hold()) }
 
 // settled lets the clock go on.
 func (n *night) settled(rise.Delivery, int) { n.holds.pop() }

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"nightjar/sensor"
-	"nightjar/sensor/mux"
 	"nightjar/sensor/sim"
 	"nightjar/sensor/sim/scenario"
 	"nightjar/sensor/vl53l0x"
@@ -15,20 +14,13 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/i2c"
 )
 
 // open finds a station's ranger with its real driver.
 func open(w *scenario.World, st *scenario.Station, clock *sim.Clock) (sensor.Ranger, error) {
-	var bus i2c.Bus = w.Buses[st.Bus]
-	if st.Mux != 0 {
-		m, err := mux.New(bus, st.Mux)
-		if err != nil {
-			return nil, err
-		}
-		if bus, err = m.Channel(st.Channel); err != nil {
-			return nil, err
-		}
+	bus, err := w.Open(st)
+	if err != nil {
+		return nil, err
 	}
 	var xshut gpio.PinOut // only wired where it has to be
 	if st.Address != 0x29 {

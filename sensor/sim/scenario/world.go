@@ -9,7 +9,10 @@ import (
 	"sync"
 	"time"
 
+	"nightjar/sensor/mux"
 	"nightjar/sensor/sim"
+
+	"periph.io/x/conn/v3/i2c"
 )
 
 // World is a built scenario.
@@ -28,6 +31,8 @@ type World struct {
 	origin time.Duration
 	muxes  map[muxKey]*sim.TCA9548A
 
+	drivers map[muxKey]*mux.Mux
+
 	mu     sync.Mutex
 	events []event // what is still to come, in order
 }
@@ -45,7 +50,7 @@ func (s Scenario) Build(clock *sim.Clock, dir string) (*World, error) {
 	if err := s.Check(); err != nil {
 		return nil, fmt.Errorf("scenario: %w", err)
 	}
-	w := &World{Scenario: s, Buses: map[int]*sim.Bus{}, muxes: map[muxKey]*sim.TCA9548A{}, clock: clock}
+	w := &World{Scenario: s, Buses: map[int]*sim.Bus{}, muxes: map[muxKey]*sim.TCA9548A{}, drivers: map[muxKey]*mux.Mux{}, clock: clock}
 	w.origin = clock.Boot() - clock.Wall().Sub(s.Start)
 	var err error
 	if w.Probes, err = sim.NewOneWire(filepath.Join(dir, "w1"), clock); err != nil {
@@ -216,6 +221,23 @@ func (w *World) catchUp() {
 	for now := w.Elapsed(); len(w.events) > 0 && w.events[0].at <= now; w.events = w.events[1:] {
 		w.events[0].do()
 	}
+}
+
+// Open returns a station's bus as a driver is given it: the bus itself, or the channel of its multiplexer by that one's
+// real driver.
+func (w *World) Open(st *Station) (i2c.Bus, error) {
+	if st.Mux == 0 {
+		return w.Buses[st.Bus], nil
+	}
+	key := muxKey{st.Bus, st.Mux}
+	if w.drivers[key] == nil {
+		m, err := mux.New(w.Buses[st.Bus], st.Mux)
+		if err != nil {
+			return nil, err
+		}
+		w.drivers[key] = m
+	}
+	return w.drivers[key].Channel(st.Channel)
 }
 
 // Elapsed is the time since the scenario's start.
