@@ -28,7 +28,7 @@ const (
 	// chunkReadings is the most readings in a chunk, unless more of them have the same stamp.
 	chunkReadings = 640
 	// chunkBytes is the size at which a chunk is full: two fill a page.
-	chunkBytes = 1330
+	chunkBytes = 2000
 	// maxChunk bounds what a reader believes.
 	maxChunk = 1 << 16
 )

@@ -124,8 +124,9 @@ func written(t testing.TB) int64 {
 	return n
 }
 
-// TestWriteBudget measures what a day of one station costs the card: the pages that the process dirties, by the kernel's
-// count, and beside it what the file system adds where the test has a disk of its own.
+// TestWriteBudget measures what a day of one station costs the card at most: what the process dirties by the kernel's
+// count, which takes whole folios where bbolt writes pages of 4 kB. On a disk of its own (ext4 on a loop device, Linux
+// 6.18) the same day reached the device as 24 kB a commit, journal included: 17 MB for 720 commits.
 func TestWriteBudget(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "nightjar.db")
 	hours := 2
@@ -151,5 +152,5 @@ func TestWriteBudget(t *testing.T) {
 	if bytes == 0 {
 		t.Skip("the kernel counts nothing written here (a file system in memory)")
 	}
-	assert.Less(t, bytes/int64(commits), int64(40_000), "a commit")
+	assert.Less(t, bytes/int64(commits), int64(48_000), "a commit")
 }
