@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -138,3 +139,33 @@ func TestRefusalsOfManyStationsAreBounded(t *testing.T) {
 	}
 	assert.Len(t, c.intake.refusals(), refusedStations)
 }
+
+func FuzzArrived(f *testing.F) {
+	f.Add("nightjar/attic/main/command", []byte(`{"id":"p1","kind":"ack"}`), false)
+	f.Add("nightjar/attic/availability", []byte("offline"), true)
+	f.Add("nightjar/attic/main/alert", []byte(`{"id":"attic-5f0c11de-1"}`), false)
+	c, err := New(Options{URL: "mqtt://broker.lan", Device: "attic"})
+	require.NoError(f, err)
+	f.Fuzz(func(t *testing.T, topic string, payload []byte, retained bool) {
+		c.arrived(nil, message{topic: topic, payload: payload, retained: retained})
+		c.Acknowledged(topic, payload)
+		c.Subscribed("phone", topic)
+		for station, r := range c.intake.refusals() {
+			assert.NoError(t, CheckName("station", station))
+			_, err := json.Marshal(r)
+			assert.NoError(t, err)
+		}
+	})
+}
+
+// message is a message as the library hands it over.
+type message struct {
+	paho.Message
+	topic    string
+	payload  []byte
+	retained bool
+}
+
+func (m message) Topic() string   { return m.topic }
+func (m message) Payload() []byte { return m.payload }
+func (m message) Retained() bool  { return m.retained }
