@@ -292,6 +292,29 @@ func TestHalfASettingsBlockIsWrittenAgain(t *testing.T) {
 	}
 }
 
+// TestWhatReadsBackOtherwise: a byte that the chip always says otherwise is its own doing, unless the ranging hangs on it.
+// 0x005C is one that no public driver reads back; 0x0064 is the sigma threshold.
+func TestWhatReadsBackOtherwise(t *testing.T) {
+	t.Parallel()
+	for reg, refused := range map[int]bool{0x5C: false, 0x64: true} {
+		s := newStand(t, sim.Card(120), sim.ChipOpts{Quiet: true}, vl53l4cd.Opts{})
+		s.bus.Inject(sim.Fault{After: func(tr *sim.Transfer) {
+			from := int(tr.W[0])<<8 | int(tr.W[1])
+			if at := reg - from; at >= 0 && at < len(tr.R) {
+				tr.R[at] ^= 0x80
+			}
+		}})
+		b, err := s.dev.Range(t.Context(), 5)
+		if refused {
+			require.ErrorIs(t, err, sensor.ErrHardware)
+			assert.ErrorContains(t, err, "0x0064 reads 80, 00 was written")
+			continue
+		}
+		require.NoError(t, err)
+		assert.Equal(t, rise.Known(120), b.RangeMM)
+	}
+}
+
 func TestInterruptLineSavesTheBus(t *testing.T) {
 	t.Parallel()
 	plain := newStand(t, sim.Card(120), sim.ChipOpts{Quiet: true}, vl53l4cd.Opts{})
