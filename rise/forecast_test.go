@@ -3,6 +3,8 @@ package rise
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -92,13 +94,100 @@ func TestPredict_Reasons(t *testing.T) {
 	}
 }
 
-// TestPredict_ShiftsAndScales: shifting all times shifts the forecast.
-func TestPredict_Shift(t *testing.T) {
+// TestPredict_Repeats: what was asked before does not matter.
+func TestPredict_Repeats(t *testing.T) {
 	p := made(rising, 4.5, 25, 0.005)
 	a := new(Forecaster).Predict(p)
 	f := new(Forecaster)
 	f.Predict(made(rising, 7, 22, 0.01))
-	assert.Equal(t, a, f.Predict(p), "what was asked before does not matter")
+	assert.Equal(t, a, f.Predict(p))
+}
+
+// TestPredict_BadInput: whatever is wrong with the readings, there is a reason or a forecast, and never a NaN.
+func TestPredict_BadInput(t *testing.T) {
+	const truth = 5.885
+	spoil := func(change func(p *Progress)) Progress {
+		p := made(rising, 4.5, 25, 0.005)
+		change(&p)
+		return p
+	}
+	gap := func(p *Progress) {
+		from, to := 120, 400
+		p.Hours, p.Multiple, p.TempC = append(p.Hours[:from], p.Hours[to:]...), append(p.Multiple[:from], p.Multiple[to:]...), append(p.TempC[:from], p.TempC[to:]...)
+	}
+	cases := []struct {
+		name   string
+		p      Progress
+		within float64 // of the truth, h; 0 asks for a reason
+	}{
+		{"no readings", Progress{Target: 2}, 0},
+		{"one reading", Progress{Target: 2, Hours: []float64{1}, Multiple: []float64{1}}, 0},
+		{"constant for a day", made(func(float64) float64 { return 1 }, 24, 25, 0), 0},
+		{"falling from the start", made(func(h float64) float64 { return 1 - 0.02*h }, 6, 25, 0.002), 0},
+		{"target of 1", spoil(func(p *Progress) { p.Target = 1 }), 0},
+		{"target that is no number", spoil(func(p *Progress) { p.Target = math.NaN() }), 0},
+		{"target without end", spoil(func(p *Progress) { p.Target = math.Inf(1) }), 0},
+		{"target above any jar", spoil(func(p *Progress) { p.Target = 50 }), 0},
+		{"a gap of hours", spoil(gap), 0.5},
+		{"no temperature", spoil(func(p *Progress) { p.TempC = nil }), 0.5},
+		{"temperature lost half way", spoil(func(p *Progress) { clear(p.TempC[270:]) }), 0.5},
+		{"every third reading NaN", spoil(func(p *Progress) {
+			for i := 0; i < len(p.Multiple); i += 3 {
+				p.Multiple[i] = math.NaN()
+			}
+		}), 0.5},
+		{"a reading in ten is wild", spoil(func(p *Progress) {
+			for i := 0; i < len(p.Multiple); i += 10 {
+				p.Multiple[i] = 5
+			}
+		}), 0.5},
+		{"time that runs back", spoil(func(p *Progress) { p.Hours[200], p.Hours[201] = 0.1, 0 }), 0.5},
+		{"more hours than multiples", spoil(func(p *Progress) { p.Multiple = p.Multiple[:500] }), 0.5},
+		{"ten times the noise", func() Progress { p := made(rising, 4.5, 25, 0.07); return p }(), 1},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			got := new(Forecaster).Predict(c.p)
+			sane(t, c.p, got)
+			if c.within == 0 {
+				assert.NotEmpty(t, got.Reason)
+				return
+			}
+			assert.InDelta(t, truth, got.P50.Or(0), c.within)
+		})
+	}
+}
+
+// TestPredict_Memory: one forecast of 1,500 readings allocates less than 50 kB, buffers of a new Forecaster included.
+func TestPredict_Memory(t *testing.T) {
+	p := made(rising, 4.5, 25, 0.005)
+	for len(p.Hours) < 1500 {
+		i := len(p.Hours)
+		p.Hours, p.Multiple, p.TempC = append(p.Hours, p.Hours[i-1]+1e-4), append(p.Multiple, p.Multiple[i-1]), append(p.TempC, p.TempC[i-1])
+	}
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	new(Forecaster).Predict(p)
+	runtime.ReadMemStats(&after)
+	assert.Less(t, after.TotalAlloc-before.TotalAlloc, uint64(50_000))
+}
+
+// BenchmarkPredict is one forecast by the number of readings. The promise is 3 ms and 50 kB at 1,500.
+func BenchmarkPredict(b *testing.B) {
+	for _, n := range []int{150, 1500, 6000} {
+		q := Progress{Target: 2, NoiseSD: 0.005}
+		for i := range n {
+			h := 4.5 * float64(i) / float64(n)
+			q.Hours, q.Multiple, q.TempC = append(q.Hours, h), append(q.Multiple, rising(h)), append(q.TempC, Known(25.0))
+		}
+		b.Run(strconv.Itoa(n), func(b *testing.B) {
+			b.ReportAllocs()
+			f := new(Forecaster)
+			for b.Loop() {
+				f.Predict(q)
+			}
+		})
+	}
 }
 
 // FuzzPredict: whatever the readings are, the answer is sane.
