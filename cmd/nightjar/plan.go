@@ -52,6 +52,7 @@ the room is as you say, or as in the station's earlier nights.`,
 			return p.print(o.format, out, func() { writePlan(p.stdout, out) })
 		},
 	}
+	cmd.AddCommand(p.stopCommand())
 	o.format.flag(cmd)
 	fs := cmd.Flags()
 	fs.IntVar(&o.run, "run", 0, "a dough that is rising already")
@@ -103,7 +104,9 @@ func writePlan(w io.Writer, p api.Planned) {
 		basis = "by " + basis + "; "
 	}
 	fmt.Fprintf(w, "%sroom: %s\n", basis, p.Room)
-	for _, h := range p.Hints {
-		fmt.Fprintf(w, "! %s\n", h)
+	for _, h := range append(p.Hints, p.Caution) {
+		if h != "" {
+			fmt.Fprintf(w, "! %s\n", h)
+		}
 	}
 }

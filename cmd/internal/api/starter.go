@@ -20,6 +20,8 @@ const (
 	PathPlan = "POST /api/plan"
 	// PathReplan takes a ReplanAsk about a rising dough and answers a Planned.
 	PathReplan = "POST /api/runs/{n}/plan"
+	// PathStop takes a StopAsk and answers a Stopping.
+	PathStop = "POST /api/plan/stop"
 	// PathCompare takes run=N (repeatable; none is the newest five that ended) and answers a Comparison.
 	PathCompare = "GET /api/compare"
 )
@@ -85,6 +87,39 @@ type Planned struct {
 	// Room says whence the room's temperature is known.
 	Room  string   `json:"room"`
 	Hints []string `json:"hints,omitempty"`
+}
+
+// StopAsk asks at which multiple to end bulk for what comes after it. Run is a dough whose numbers count; what is given
+// beside it goes before them.
+type StopAsk struct {
+	Run            int      `json:"run,omitempty"`
+	Recipe         string   `json:"recipe,omitempty"`
+	Starter        string   `json:"starter,omitempty"`
+	Station        string   `json:"station,omitempty"`
+	Target         float64  `json:"target,omitempty"`
+	InoculationPct rise.Num `json:"inoculation_pct,omitzero"`
+	// DoughC is the dough's temperature at the end of bulk, RoomC the room's in which it is shaped, °C.
+	DoughC rise.Num `json:"dough_c,omitzero"`
+	RoomC  rise.Num `json:"room_c,omitzero"`
+	// BenchH is the time on the bench, ProofH that of a proof at ProofC (the room's where unknown), ColdH that in a
+	// refrigerator of ColdC (4 where unknown), h and °C. Without any of them it goes straight into the cold for 12 h.
+	BenchH float64  `json:"bench_h,omitempty"`
+	ProofH float64  `json:"proof_h,omitempty"`
+	ProofC rise.Num `json:"proof_c,omitzero"`
+	ColdH  float64  `json:"cold_h,omitempty"`
+	ColdC  rise.Num `json:"cold_c,omitzero"`
+	// Piece is one shaped piece with what holds it. Without a mass the dough's own cooling on earlier nights counts,
+	// or the run's mass of dough.
+	Piece rise.Piece `json:"piece,omitzero"`
+}
+
+// Stopping answers a StopAsk.
+type Stopping struct {
+	rise.Stop
+	// Cooling says whence it is known how fast the dough cools, Basis whence its starter's speed.
+	Cooling string   `json:"cooling"`
+	Basis   string   `json:"basis"`
+	Hints   []string `json:"hints,omitempty"`
 }
 
 // Comparison is several runs side by side.

@@ -17,7 +17,7 @@ func (d *Desk) Plan(ctx context.Context, p api.PlanAsk) (api.Planned, error) {
 		InoculationPct: p.InoculationPct, HydrationPct: p.HydrationPct, SaltPct: p.SaltPct, DoughC: p.DoughC, FridgeC: p.FridgeC,
 	}
 	var out api.Planned
-	if err := d.planRecipe(p, &ask, &out); err != nil {
+	if err := d.planRecipe(p, &ask); err != nil {
 		return out, err
 	}
 	var err error
@@ -51,7 +51,7 @@ func localOr(t time.Time) time.Time {
 }
 
 // planRecipe fills what was left out from the recipe.
-func (d *Desk) planRecipe(p api.PlanAsk, ask *rise.Ask, out *api.Planned) error {
+func (d *Desk) planRecipe(p api.PlanAsk, ask *rise.Ask) error {
 	if p.Recipe == "" {
 		return nil
 	}
@@ -67,9 +67,7 @@ func (d *Desk) planRecipe(p api.PlanAsk, ask *rise.Ask, out *api.Planned) error 
 	if !ask.DoughC.IsKnown() {
 		ask.DoughC = r.DoughC
 	}
-	if r.Caution != "" {
-		out.Hints = append(out.Hints, r.Caution)
-	}
+	ask.Perishable = r.Formula.Perishable
 	return nil
 }
 
@@ -93,11 +91,8 @@ func (d *Desk) speed(ctx context.Context, name string) (rise.Speed, error) {
 	return rise.SpeedOf(all, fed), nil
 }
 
-// nightsSeen is how many earlier runs of a station tell how warm its room gets, nightStep the spacing of their points.
-const (
-	nightsSeen = 7
-	nightStep  = 15 * time.Minute
-)
+// nightsSeen is how many earlier runs of a station tell how warm its room gets.
+const nightsSeen = 7
 
 // room is how warm the room is expected to be: as given, or by the station's own earlier nights. It says whence.
 func (d *Desk) room(given rise.Num, station string, from time.Time, hours float64) (rise.Room, string, error) {
@@ -137,28 +132,11 @@ func (d *Desk) nights(station string) ([]rise.Room, error) {
 		if err != nil {
 			continue // a damaged night tells nothing of the room
 		}
-		if n := night(c.Readings); len(n.Points) > 1 {
+		if n := rise.NightRoom(c.Readings); len(n.Points) > 1 {
 			nights = append(nights, n)
 		}
 	}
 	return nights, nil
-}
-
-func night(readings []rise.Reading) rise.Room {
-	var out rise.Room
-	var due time.Time
-	for _, r := range readings {
-		c, ok := r.RoomC.Get()
-		if !ok {
-			c, ok = r.JarC.Get()
-		}
-		if !ok || r.Time.IsZero() || r.Time.Before(due) {
-			continue
-		}
-		out.Points = append(out.Points, rise.RoomPoint{At: r.Time, C: c})
-		due = r.Time.Add(nightStep)
-	}
-	return out
 }
 
 // Replan answers how a rising dough gets ready at another time.

@@ -55,6 +55,7 @@ func NewHandler(d *desk.Desk, log *slog.Logger) *Handler {
 	h.mux.Handle(api.PathAddRecipe, h.answer(take(h.desk.AddRecipe)))
 	h.mux.Handle(api.PathPlan, h.answer(h.plan))
 	h.mux.Handle(api.PathReplan, h.answer(h.replan))
+	h.mux.Handle(api.PathStop, h.answer(h.stop))
 	h.mux.Handle(api.PathCompare, h.answer(h.compare))
 	h.mux.HandleFunc(api.PathBackup, h.backup)
 	h.mux.HandleFunc("/", h.unknown)

@@ -37,6 +37,14 @@ func (h *Handler) replan(r *http.Request) (any, error) {
 	return h.desk.Replan(n, ask)
 }
 
+func (h *Handler) stop(r *http.Request) (any, error) {
+	var ask api.StopAsk
+	if err := decode(r, &ask); err != nil {
+		return nil, err
+	}
+	return h.desk.Stop(r.Context(), ask)
+}
+
 func (h *Handler) compare(r *http.Request) (any, error) {
 	var numbers []int
 	for _, s := range r.URL.Query()["run"] {
