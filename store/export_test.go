@@ -8,3 +8,6 @@ func (db *DB) LimitSize(bytes int) func() {
 
 // NoSync leaves out the waiting for the card, for tests that are about what is written and not about when.
 func (db *DB) NoSync() { db.file.NoSync, db.file.NoGrowSync = true, false }
+
+// Schema is the current schema.
+var Schema = schema()
