@@ -52,7 +52,7 @@ distance; --sample-g checks it. A run started late takes --at, or the settled he
 	fs := cmd.Flags()
 	fs.StringVar(&o.kind, "kind", "dough", "dough (bulk) or starter (after a feeding)")
 	fs.StringVar(&o.run.Jar, "jar", "", "the jar, or JAR@VERSION; may be left out where there is only one")
-	fs.Float64Var(&o.run.Target, "target", 2, "the multiple of the settled volume at which it is ready")
+	fs.Float64Var(&o.run.Target, "target", 0, "the multiple of the settled volume at which it is ready (default the recipe's, or 2)")
 	fs.StringVar(&o.ready, "ready", "", `when you want it ready: 07:00, "tomorrow 07:00", "in 9h"`)
 	fs.StringVar(&o.run.Starter, "starter", "", "the starter in it; its earlier runs make the forecast better")
 	fs.StringVar(&o.run.Recipe, "recipe", "", "the recipe")

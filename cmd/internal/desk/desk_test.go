@@ -182,6 +182,7 @@ func TestStartRefusesWhatCannotBe(t *testing.T) {
 		{"base in centimetres", rise.Run{BaseMM: rise.Known(3)}, desk.Bad, "base level of 3 mm", "Did you mean 30 mm?"},
 		{"ruler in centimetres", rise.Run{RulerMM: rise.Known(3)}, desk.Bad, "height by ruler of 3 mm", "Did you mean 30 mm?"},
 		{"base by mass without one", rise.Run{BaseBy: rise.BaseByMass}, desk.Bad, "needs the sample's mass", "weigh"},
+		{"dough in grams", rise.Run{DoughKg: rise.Known(1800)}, desk.Bad, "1800 kg", "Did you mean 1.8 kg?"},
 		{"base by guess", rise.Run{BaseBy: "guess"}, desk.Bad, `"guess"`, "mass"},
 		{"flour", rise.Run{Flour: "oats"}, desk.Bad, `"oats"`, "wheat or rye"},
 		{"wanted in the past", rise.Run{Plan: evening}, desk.Bad, "before it starts", "later time"},

@@ -79,7 +79,7 @@ func (q quantity) check(v float64) error {
 	if v >= q.low && v <= q.high {
 		return nil
 	}
-	return &Error{Kind: Bad, Msg: fmt.Sprintf("%s of %g %s cannot be", q.what, v, q.unit),
+	return &Error{Kind: Bad, Msg: fmt.Sprintf("%s of %.4g %s cannot be", q.what, v, q.unit),
 		Remedy: join(q.meant(v), fmt.Sprintf("Give it in %s, from %g to %g.", q.unit, q.low, q.high))}
 }
 

@@ -7,26 +7,15 @@ import (
 	"time"
 
 	"nightjar/rise"
+	"nightjar/sensor/view"
 )
 
 // thinnest is the lowest base level, mm, that is reckoned with when none is given: below it one millimetre is more
 // than six points of rise.
 const thinnest = 15
 
-// optics are a chip's. Cones: VL53L4CD data sheet, 22° near and 18° far; VL53L1X data sheet, 27° with all its field;
-// VL53L0X data sheet, 25°; VL6180X, 25° (from memory). Nearest distances: VL53L1X data sheet section 3.3; the others by
-// experience, which is more than the data sheets' 0 and 1 mm.
-func optics(chip string) rise.Optics {
-	switch chip {
-	case "vl53l0x":
-		return rise.Optics{ConeDeg: 25, NearestMM: 40}
-	case "vl53l1x":
-		return rise.Optics{ConeDeg: 27, NearestMM: 40}
-	case "vl6180x":
-		return rise.Optics{ConeDeg: 25, NearestMM: 10}
-	}
-	return rise.Optics{ConeDeg: 22, NearestMM: 10}
-}
+// optics are a chip's, those of the first choice where the chip is not known yet.
+func optics(chip string) rise.Optics { return view.Of(chip).Optics }
 
 // prepareStart checks the run to start and fills in what was left out: the kind, the only jar, the target.
 func (d *Desk) prepareStart(a *rise.Action) error {
@@ -127,7 +116,8 @@ func (d *Desk) checkRun(r rise.Run, jar rise.Jar, a *rise.Action) error {
 		q quantity
 		v rise.Num
 	}{{inoculation, r.InoculationPct}, {hydration, r.HydrationPct}, {salt, r.SaltPct}, {sampleMass, r.SampleG}, {doughMass, r.DoughKg}, {density, r.DensityGML}, {baseLevel, r.BaseMM}, {baseDoubt, r.UBaseMM}, {rulerHeight, r.RulerMM}, {baseDoubt, r.URulerMM}, {floor, r.FloorMM}, {baseDoubt, r.UFloorMM}, {doughTemp, a.DoughC}, {soonLead, r.SoonMin}} {
-		if v, ok := n.v.Get(); ok {
+		derived := a.Kind == rise.ActionFeed && (n.q.what == inoculation.what || n.q.what == hydration.what) // of a checked feeding
+		if v, ok := n.v.Get(); ok && !derived {
 			if err := n.q.check(v); err != nil {
 				return err
 			}
