@@ -73,6 +73,9 @@ type RouteOptions struct {
 	Logger *slog.Logger
 	// Settled, if set, is told of each delivery that left the pending state and after how many tries.
 	Settled func(d rise.Delivery, attempts int)
+	// Trouble, if set, is told each time the trouble of the last try changes; empty is that it went well. It must not
+	// block.
+	Trouble func(why string)
 }
 
 // Route delivers the alerts of one route, oldest first, until each is delivered or no longer worth sending. One is
@@ -334,6 +337,9 @@ func (r *Route) note(why string) {
 	was := r.stats.Trouble
 	r.stats.Trouble = why
 	r.mu.Unlock()
+	if why != was && r.o.Trouble != nil {
+		r.o.Trouble(why)
+	}
 	switch {
 	case why == was:
 	case why == "":
