@@ -4,6 +4,7 @@ import (
 	"context"
 	"io/fs"
 	"math"
+	"strings"
 	"syscall"
 	"testing"
 	"testing/fstest"
@@ -67,7 +68,7 @@ func FuzzNumbers(f *testing.F) {
 	f.Add([]byte("0.001000"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		if _, err := Int(text); err == nil {
-			assert.Regexp(t, `^\s*[+-]?[0-9]+\s*$`, string(text))
+			assert.Regexp(t, `^[+-]?[0-9]+$`, strings.TrimSpace(string(text)))
 		}
 		if v, err := Float(text); err == nil {
 			assert.False(t, math.IsNaN(v) || math.IsInf(v, 0))
