@@ -2,6 +2,7 @@ package sensor
 
 import (
 	"context"
+	"sync"
 
 	"periph.io/x/conn/v3/physic"
 )
@@ -22,4 +23,11 @@ type Calibrator interface {
 	// CalibrateCrosstalk takes n ranges of a target at a true distance, mm, far enough to read short, and returns the crosstalk
 	// that makes them right, in the unit of the chip's option.
 	CalibrateCrosstalk(ctx context.Context, trueMM float64, n int) (float64, error)
+}
+
+// SharedBus is what an i2c.Bus may be besides: one on which several rangers come up at the same address, so that they have
+// to do so one after another. Drivers that are told of a reset line hold the lock from pulling it low until their chip has
+// its own address. They never block on the lock but try it now and then on their own clock.
+type SharedBus interface {
+	Arrivals() *sync.Mutex
 }

@@ -32,6 +32,8 @@ type Bus struct {
 	open   func(int) (i2c.BusCloser, error)
 	file   i2c.BusCloser // nil while it is closed
 	ended  bool
+
+	arrivals sync.Mutex
 }
 
 // New returns the bus with the number N of /dev/i2c-N, on a Raspberry Pi 1 for the pins 3 and 5 of the header. It is not
@@ -42,6 +44,9 @@ func openSysfs(number int) (i2c.BusCloser, error) { return sysfs.NewI2C(number) 
 
 // String implements i2c.Bus.
 func (b *Bus) String() string { return fmt.Sprintf("I2C%d", b.number) }
+
+// Arrivals implements sensor.SharedBus.
+func (b *Bus) Arrivals() *sync.Mutex { return &b.arrivals }
 
 // SetSpeed implements i2c.Bus. The speed of a Pi's bus is set in its boot configuration only.
 func (b *Bus) SetSpeed(physic.Frequency) error {
@@ -162,4 +167,7 @@ func (e *OpenError) Unwrap() []error {
 	return all
 }
 
-var _ i2c.BusCloser = (*Bus)(nil)
+var (
+	_ i2c.BusCloser    = (*Bus)(nil)
+	_ sensor.SharedBus = (*Bus)(nil)
+)

@@ -19,6 +19,8 @@ import (
 	"fmt"
 	"sync"
 
+	"nightjar/sensor"
+
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
 )
@@ -41,6 +43,8 @@ type Mux struct {
 	state byte
 	out   [1]byte
 	in    [1]byte
+
+	arrivals sync.Mutex
 }
 
 // New returns the multiplexer at an address of a bus. Nothing is asked of it yet. It returns an error for an address that
@@ -75,6 +79,9 @@ type channel struct {
 
 // String implements i2c.Bus.
 func (c *channel) String() string { return c.name }
+
+// Arrivals implements sensor.SharedBus. All channels and the root share it, which costs them some milliseconds at most.
+func (c *channel) Arrivals() *sync.Mutex { return &c.mux.arrivals }
 
 // SetSpeed implements i2c.Bus: it is the whole bus's.
 func (c *channel) SetSpeed(f physic.Frequency) error { return c.mux.bus.SetSpeed(f) }
@@ -114,4 +121,7 @@ func (m *Mux) connect(state byte) error {
 	return nil
 }
 
-var _ i2c.Bus = (*channel)(nil)
+var (
+	_ i2c.Bus          = (*channel)(nil)
+	_ sensor.SharedBus = (*channel)(nil)
+)

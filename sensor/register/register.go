@@ -41,6 +41,9 @@ func Wide(b i2c.Bus, addr uint16, chip string) *Dev {
 // String is the chip and where it is: "VL53L4CD at 0x29".
 func (d *Dev) String() string { return fmt.Sprintf("%s at 0x%02x", d.chip, d.addr) }
 
+// Bus is the bus that the chip is on.
+func (d *Dev) Bus() i2c.Bus { return d.bus }
+
 // Addr is the chip's address.
 func (d *Dev) Addr() uint16 { return d.addr }
 

@@ -6,6 +6,8 @@ import (
 	"sync"
 	"time"
 
+	"nightjar/sensor"
+
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
 )
@@ -59,6 +61,8 @@ type Bus struct {
 	now     Transfer // the one under way, kept here so that transfers do not allocate
 	scratch []byte
 	other   []byte
+
+	arrivals sync.Mutex
 }
 
 // Stats counts what happened on a bus.
@@ -113,6 +117,9 @@ func (b *Bus) Stats() Stats {
 	defer b.mu.Unlock()
 	return b.stats
 }
+
+// Arrivals implements sensor.SharedBus.
+func (b *Bus) Arrivals() *sync.Mutex { return &b.arrivals }
 
 // String implements i2c.Bus.
 func (b *Bus) String() string { return b.name }
@@ -229,4 +236,7 @@ func (t Transfer) String() string {
 	return fmt.Sprintf("#%d 0x%02x w %x r %x", t.N, t.Addr, t.W, t.R)
 }
 
-var _ i2c.BusCloser = (*Bus)(nil)
+var (
+	_ i2c.BusCloser    = (*Bus)(nil)
+	_ sensor.SharedBus = (*Bus)(nil)
+)

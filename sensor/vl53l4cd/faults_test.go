@@ -3,16 +3,19 @@ package vl53l4cd_test
 import (
 	"context"
 	"math"
+	"sync"
 	"testing"
 	"time"
 
 	"nightjar/rise"
 	"nightjar/sensor"
+	"nightjar/sensor/recovery"
 	"nightjar/sensor/sim"
 	"nightjar/sensor/vl53l4cd"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/physic"
 )
 
@@ -395,4 +398,48 @@ func BenchmarkTick(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// TestStationsOnOneBusComeUpTogether: every loop makes its driver by itself, all at the same time, and a dip of the common
+// supply puts all chips back to one address at once. Each ends up with its own chip.
+func TestStationsOnOneBusComeUpTogether(t *testing.T) {
+	t.Parallel()
+	const n = 4
+	clock := sim.NewClock(dusk, time.Minute)
+	bus := sim.NewBus("I2C1")
+	var chips []*sim.VL53
+	var lines []gpio.PinOut
+	for i := range n {
+		chips = append(chips, sim.NewVL53L4CD(clock, sim.Card(80+20*float64(i)), sim.ChipOpts{Quiet: true}))
+		bus.Attach(chips[i])
+		lines = append(lines, chips[i].XSHUT())
+	}
+	require.NoError(t, sensor.HoldInReset(lines...))
+	var wg sync.WaitGroup
+	for i := range n {
+		leave := clock.Join()
+		wg.Go(func() {
+			defer leave()
+			r := recovery.New("station", func() (sensor.Ranger, error) {
+				return vl53l4cd.New(bus, 0x30+uint16(i), &vl53l4cd.Opts{Clock: clock, XSHUT: lines[i]})
+			})
+			fresh := 0
+			for tick := range 12 {
+				if tick == 6 {
+					chips[i].Brownout() // all at the same time
+				}
+				b, err := r.Range(context.Background(), 5)
+				if mm, ok := b.RangeMM.Get(); ok {
+					assert.Equal(t, 80+20*float64(i), mm, "another station's chip")
+					fresh = tick
+				}
+				if tick == 2 || tick == 8 || tick == 11 {
+					assert.NoError(t, err, "station %d, tick %d", i, tick)
+				}
+				assert.NoError(t, clock.Sleep(context.Background(), 30*time.Second-clock.Boot()%(30*time.Second)))
+			}
+			assert.Equal(t, 11, fresh)
+		})
+	}
+	wg.Wait()
 }

@@ -19,11 +19,18 @@ const (
 	answerBound = 10 * time.Millisecond
 	// bootBound is how long it may then take to say that it has booted.
 	bootBound = 100 * time.Millisecond
+	// turnBound is how long the other chips of the bus may take to come up.
+	turnBound = 2 * time.Second
 )
 
 // Arrive finds the chip, resets it and leaves it at its address, booted and identified.
 func (d *Dev) Arrive(ctx context.Context) error {
 	d.fail()
+	done, err := d.turn(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
 	if err := d.reset(ctx); err != nil {
 		return err
 	}
@@ -37,6 +44,17 @@ func (d *Dev) Arrive(ctx context.Context) error {
 	}
 	d.fresh, d.alike = true, 0
 	return nil
+}
+
+// turn waits until no other chip of the bus is coming up at the default address, if this one is to do so. It tries and
+// sleeps, since whoever holds the lock sleeps by the same clock, which may be one that waits for all of its sleepers.
+func (d *Dev) turn(ctx context.Context) (done func(), err error) {
+	bus, ok := d.Bus().(sensor.SharedBus)
+	if !ok || d.conf.XSHUT == nil {
+		return func() {}, nil
+	}
+	m := bus.Arrivals()
+	return m.Unlock, d.Until(ctx, "wait for the bus", time.Millisecond, turnBound, func() (bool, error) { return m.TryLock(), nil })
 }
 
 // reset resets the chip by its line, or by its registers where no line is wired.
