@@ -61,7 +61,7 @@ func Listen(o Options) (*Broker, error) {
 	}
 	l, err := net.Listen("tcp", o.Addr)
 	if errors.Is(err, syscall.EADDRINUSE) {
-		return nil, fmt.Errorf("embedded broker: the port of %s is taken, probably by another broker: name that one as url under [mqtt], or set another port as listen: %w", o.Addr, err)
+		return nil, fmt.Errorf("embedded broker: the port of %s is taken, probably by another broker: name that one as broker under [mqtt], or set another port as listen: %w", o.Addr, err)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("embedded broker: %w", err)
@@ -96,7 +96,7 @@ func checkAddr(o Options) error {
 	}
 	ip := net.ParseIP(host)
 	if local := host == "localhost" || ip != nil && ip.IsLoopback(); !local && len(o.Users) == 0 {
-		return fmt.Errorf("embedded broker: %s can be reached from other machines: set a password_file first, or listen on 127.0.0.1", o.Addr)
+		return fmt.Errorf("embedded broker: %s can be reached from other machines: set a users_file first, or listen on 127.0.0.1", o.Addr)
 	}
 	return nil
 }

@@ -266,7 +266,7 @@ func TestPortTaken(t *testing.T) {
 	defer l.Close()
 	_, err = Listen(Options{Addr: l.Addr().String()})
 	assert.ErrorContains(t, err, "is taken")
-	assert.ErrorContains(t, err, "url under [mqtt]")
+	assert.ErrorContains(t, err, "broker under [mqtt]")
 }
 
 func TestNobodyElseReachesItWithoutUsers(t *testing.T) {
@@ -275,7 +275,7 @@ func TestNobodyElseReachesItWithoutUsers(t *testing.T) {
 		require.Error(t, err, addr)
 	}
 	_, err := Listen(Options{Addr: "0.0.0.0:0"})
-	assert.ErrorContains(t, err, "set a password_file first")
+	assert.ErrorContains(t, err, "set a users_file first")
 	b, err := Listen(Options{Addr: "localhost:0"})
 	require.NoError(t, err)
 	require.NoError(t, b.Close())

@@ -20,6 +20,6 @@ func Example() {
 	cancel()
 	fmt.Println(b.Run(ctx))
 	// Output:
-	// embedded broker: 0.0.0.0:1883 can be reached from other machines: set a password_file first, or listen on 127.0.0.1
+	// embedded broker: 0.0.0.0:1883 can be reached from other machines: set a users_file first, or listen on 127.0.0.1
 	// <nil>
 }

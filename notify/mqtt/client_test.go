@@ -182,7 +182,7 @@ func TestBrokerAwayAtStart(t *testing.T) {
 	c, log := newClient(t, s.addr, func(op *Options) { op.Outbox, op.Changed = &o, func(st Status) { told <- st } })
 	run(t, c)
 	require.Eventually(t, func() bool {
-		return c.Status().Hint == "nothing listens there: start the broker or correct url under [mqtt]"
+		return c.Status().Hint == "nothing listens there: start the broker or correct broker under [mqtt]"
 	}, 5*time.Second, time.Millisecond)
 	assert.False(t, c.Status().Connected)
 	for range 100 {

@@ -87,7 +87,7 @@ func (c *Client) networkTrouble(err error) trouble {
 	case errors.As(err, &unknown):
 		return trouble{text, "name the file of the certificate authority as ca_file under [mqtt]", true}
 	case errors.As(err, &host):
-		return trouble{text, "the certificate is for another name: use that one in url under [mqtt]", true}
+		return trouble{text, "the certificate is for another name: use that one in broker under [mqtt]", true}
 	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
 		return trouble{text, "the certificate's dates do not fit this clock: wait until the clock is set, else renew the certificate", false}
 	case errors.As(err, &record), hungUp && handshake:
@@ -97,9 +97,9 @@ func (c *Client) networkTrouble(err error) trouble {
 	case hungUp, errors.As(err, &op) && op.Op == "remote error": // with TLS 1.3 the refusal comes after the handshake
 		return trouble{text, "the broker does not take this device's certificate: check cert_file and key_file under [mqtt]", true}
 	case errors.As(err, &dns):
-		return trouble{text, "check the host in url under [mqtt] and the network", false}
+		return trouble{text, "check the host in broker under [mqtt] and the network", false}
 	case errors.Is(err, syscall.ECONNREFUSED):
-		return trouble{text, "nothing listens there: start the broker or correct url under [mqtt]", false}
+		return trouble{text, "nothing listens there: start the broker or correct broker under [mqtt]", false}
 	}
-	return trouble{text, "check the network and url under [mqtt]", false}
+	return trouble{text, "check the network and broker under [mqtt]", false}
 }
