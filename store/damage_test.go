@@ -219,3 +219,40 @@ func TestABucketWhoseNameIsSpoiled(t *testing.T) {
 		}
 	}
 }
+
+func TestALostOutboxIsFilledAgain(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "nightjar.db")
+	db := mustOpen(t, path, storetest.BootID)
+	mustStart(t, db, "sill", time.Minute)
+	var ids []string
+	for i := range 60 { // so many that the outbox has pages of its own
+		a, _, err := db.Issue(rise.Alert{
+			Kind: rise.AlertReady, Level: rise.LevelWakes, Station: "sill", Run: 1, Episode: i, Issued: storetest.At(db, time.Hour),
+		}, []string{"mqtt"})
+		require.NoError(t, err)
+		ids = append(ids, a.ID)
+	}
+	require.NoError(t, db.Settle("mqtt", ids[0], rise.DeliveryDelivered, 1, ""))
+	require.NoError(t, db.Close())
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	found := false
+	for at := 2 * 4096; at < len(b) && !found; at += 4096 { // the page that begins with a delivery
+		page := b[at : at+4096]
+		found = page[8] == 2 && bytes.Contains(page, []byte(`{"alert":"`+ids[40])) && !bytes.Contains(page, []byte(`"kind"`))
+		if found {
+			clear(page)
+		}
+	}
+	require.True(t, found)
+	require.NoError(t, os.WriteFile(path, b, 0o600))
+	db = storetest.OpenAt(t, path, store.Options{Repair: true})
+	require.NotNil(t, db.Repaired())
+	ds, err := db.Pending("mqtt", 100)
+	require.NoError(t, err)
+	var got []string
+	for _, d := range ds {
+		got = append(got, d.Alert.ID)
+	}
+	assert.Equal(t, ids[1:], got, "all but the one that was delivered, in order")
+}

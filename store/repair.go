@@ -15,8 +15,6 @@ import (
 	"time"
 
 	"nightjar/rise"
-
-	bolt "go.etcd.io/bbolt"
 )
 
 // Repaired is what Repair did.
@@ -308,75 +306,4 @@ func (s *salvage) writeReadings(b records, station string, chunks map[string][]b
 		}
 	}
 	return nil
-}
-
-// rebuild makes the indexes from the records, and counts those. A run whose end is among the actions has ended, even
-// if its own record is of before.
-func (s *salvage) rebuild(w *writer) (n int, err error) {
-	ends := map[int]rise.Moment{}
-	n, err = eachRecord(w.Tx, bucketActions, func(k []byte, a rise.Action) error {
-		if a.Kind == rise.ActionEnd {
-			ends[a.Run] = a.When
-		}
-		return w.in(bucketActionIDs).Put([]byte(a.ID), k)
-	})
-	if err != nil {
-		return n, err
-	}
-	if err := w.Bucket(bucketActions).SetSequence(uint64(n) + 1<<20); err != nil { // above all that were used
-		return n, err
-	}
-	var open []rise.Run
-	runs, err := eachRecord(w.Tx, bucketRuns, func(_ []byte, r rise.Run) error {
-		if r.Open() {
-			open = append(open, r)
-		}
-		return nil
-	})
-	if err != nil {
-		return n, err
-	}
-	for _, r := range open {
-		if err := reopen(w, r, ends[r.Number]); err != nil {
-			return n, err
-		}
-	}
-	alerts, err := eachRecord(w.Tx, bucketAlerts, func(k []byte, a rise.Alert) error {
-		var err error
-		if a.Acked.IsZero() {
-			err = w.in(bucketActive).Put(k, nil)
-		}
-		return errors.Join(err, w.in(bucketAlertIDs).Put([]byte(a.ID), k))
-	})
-	for name, recs := range s.buckets {
-		switch name {
-		case string(bucketActions), string(bucketRuns), string(bucketAlerts), string(bucketMeta):
-		default:
-			if !isIndex(name) {
-				n += len(recs)
-			}
-		}
-	}
-	return n + runs + alerts, err
-}
-
-func reopen(w *writer, r rise.Run, end rise.Moment) error {
-	if !end.IsZero() {
-		r.End, r.EndReason = end, "end"
-		return putRun(w, r)
-	}
-	return w.in(bucketOpen).Put([]byte(r.Station), key32(uint32(r.Number)))
-}
-
-// eachRecord calls fn for every record of a bucket and counts them.
-func eachRecord[T any](tx *bolt.Tx, bucket []byte, fn func(k []byte, v T) error) (n int, err error) {
-	err = tx.Bucket(bucket).ForEach(func(k, rec []byte) error {
-		var v T
-		if err := decode(rec, &v); err != nil {
-			return err
-		}
-		n++
-		return fn(slices.Clone(k), v)
-	})
-	return n, err
 }
