@@ -209,6 +209,35 @@ func (emptyFS) Open(name string) (fs.File, error) {
 	return nil, &fs.PathError{Op: "open", Path: name, Err: syscall.ENOENT}
 }
 
+// opened notes which files of a folder are opened.
+type opened struct {
+	fs.FS
+	names []string
+}
+
+func (o *opened) Open(name string) (fs.File, error) {
+	o.names = append(o.names, name)
+	return o.FS.Open(name)
+}
+
+// TestNothingElseIsTouched: with two bus masters, of which the second has no therm_bulk_read (raspberrypi/linux PR 5069),
+// and none is needed. An fs.FS cannot be written to at all.
+func TestNothingElseIsTouched(t *testing.T) {
+	t.Parallel()
+	slave := []byte("4b 01 4b 46 7f ff 05 10 e1 : crc=e1 YES\n4b 01 4b 46 7f ff 05 10 e1 t=20687\n")
+	o := &opened{FS: fstest.MapFS{
+		"w1_bus_master1/therm_bulk_read": {Data: []byte("0\n")}, "w1_bus_master2/w1_master_name": {Data: []byte("w1_bus_master2\n")},
+		jar + "/w1_slave": {Data: slave}, other + "/w1_slave": {Data: slave}, "10-0000071f5a01/w1_slave": {Data: slave},
+	}}
+	bus := ds18b20.New(o, sim.NewClock(time.Unix(0, 0), 0), nil)
+	for _, id := range []string{jar, other} {
+		assert.InDelta(t, 20.687, celsius(t, probe(t, bus, id)), 1e-9)
+	}
+	for _, name := range o.names {
+		assert.Regexp(t, `^(\.|28-[0-9a-f]{12}(/hwmon|/w1_slave)?)$`, name)
+	}
+}
+
 func TestListTellsWhatTheKernelSays(t *testing.T) {
 	t.Parallel()
 	wire, _, bus := newBus(t)

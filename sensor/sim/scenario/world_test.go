@@ -2,9 +2,11 @@ package scenario_test
 
 import (
 	"io/fs"
+	"os"
 	"testing"
 	"time"
 
+	"nightjar/rise"
 	"nightjar/sensor/ds18b20"
 	"nightjar/sensor/sim"
 	"nightjar/sensor/sim/scenario"
@@ -237,6 +239,35 @@ func TestEveryKindIsTested(t *testing.T) {
 		"noise", "probe_floating", "probe_noise", "probe_power_on", "probe_shorted", "probe_silent", "probe_starved",
 		"probe_unplugged", "repeats", "unplugged", "walls"}
 	assert.Equal(t, tested, scenario.Kinds())
+}
+
+// TestTheKitchenExplainsEveryKind: the built-in scenario is what people begin their own from.
+func TestTheKitchenExplainsEveryKind(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile("kitchen.toml")
+	require.NoError(t, err)
+	for _, word := range append(scenario.Kinds(), scenario.Chips()...) {
+		assert.Regexp(t, `(?m)^#.*\b`+word+`\b`, string(text))
+	}
+}
+
+// TestTheSameScenarioIsTheSameNight: to the last bit of noise.
+func TestTheSameScenarioIsTheSameNight(t *testing.T) {
+	t.Parallel()
+	var nights [2][]rise.Burst
+	for i := range nights {
+		w, clock := buildClock(t, scenario.Default(), 0)
+		d, err := open(w, w.Stations[0], clock)
+		require.NoError(t, err)
+		for range 30 {
+			b, err := d.Range(t.Context(), 20)
+			require.NoError(t, err)
+			nights[i] = append(nights[i], b)
+			sleep(t, clock, 20*time.Minute)
+		}
+	}
+	assert.Equal(t, nights[0], nights[1])
+	assert.NotEqual(t, nights[0][0], nights[0][1])
 }
 
 func TestStationsShareARoomProbe(t *testing.T) {
