@@ -72,6 +72,7 @@ Exit codes: 0 done, 1 failed, 2 asked wrongly.`,
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(p.subcommands()...)
+	p.completing(root)
 	return root
 }
 

@@ -393,6 +393,25 @@ func TestStatusAndSeriesComeFromTheReadings(t *testing.T) {
 	assert.True(t, st.Stations[0].Stale)
 }
 
+// What was done is shown in the order in which it was done, not told.
+func TestSeriesShowsBackdatedActionsInTheirPlace(t *testing.T) {
+	t.Parallel()
+	r := newRoom(t)
+	r.start(t, rise.Run{})
+	r.clock.pass(time.Hour)
+	for _, a := range []rise.Action{
+		{Kind: rise.ActionMark, Mark: "folded"},
+		{Kind: rise.ActionMark, Mark: "mixed", When: rise.Moment{Wall: r.clock.wall.Add(-30 * time.Minute)}},
+	} {
+		_, err := r.Do(t.Context(), a)
+		require.NoError(t, err)
+	}
+	s, err := r.Series(t.Context(), 1, time.Hour)
+	require.NoError(t, err)
+	require.Len(t, s.Actions, 3)
+	assert.Equal(t, []string{"", "mixed", "folded"}, []string{s.Actions[0].Mark, s.Actions[1].Mark, s.Actions[2].Mark})
+}
+
 func TestExportIsReadAgain(t *testing.T) {
 	t.Parallel()
 	r := newRoom(t)

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"nightjar/cmd/internal/api"
@@ -45,7 +46,8 @@ func (d *Desk) Series(ctx context.Context, n int, every time.Duration) (api.Seri
 	if err != nil {
 		return api.Series{}, err
 	}
-	s := api.Series{Run: c.Run, Points: []api.Point{}, Actions: c.Actions}
+	s := api.Series{Run: c.Run, Points: []api.Point{}, Actions: slices.Clone(c.Actions)}
+	slices.SortStableFunc(s.Actions, func(a, b rise.Action) int { return a.When.Compare(b.When.Stamp) })
 	var last rise.Estimate
 	var due rise.Stamp
 	for _, e := range rise.Fold(c) {
