@@ -48,6 +48,9 @@ func writeStatus(w io.Writer, st api.Status) {
 		}
 		fmt.Fprintf(w, "! %s, since %s: %s\n", where, prose.Clock(h.Since, st.Time), h.Text)
 	}
+	for _, o := range st.OutcomeWanted {
+		fmt.Fprintf(w, "How did %s come out? nightjar outcome --run %d\n", title(rise.Run{Number: o.Run, Name: o.Name}), o.Run)
+	}
 	if !st.Live {
 		fmt.Fprintln(w, "! The service is not running: nothing is watched.")
 	}
@@ -63,7 +66,7 @@ func writeStation(w io.Writer, s api.StationStatus, now time.Time) {
 		r := rise.Run{Number: *s.Run, Name: s.Name}
 		fmt.Fprintf(w, "%s: %s, %s\n", s.Station, title(r), prose.Multiple(s.Multiple, s.MultipleU))
 		fmt.Fprintf(w, "  %s\n", prose.Ready(s.Point, now))
-		fmt.Fprintf(w, "  %s; target %s in jar %s\n", joined(string(s.Phase), prose.Rate(s.RatePctH)), prose.Target(s.Target.Or(0)), s.Jar)
+		fmt.Fprintf(w, "  %s\n", joined(string(s.Phase), prose.Rate(s.RatePctH), fmt.Sprintf("target %s in jar %s", prose.Target(s.Target.Or(0)), s.Jar)))
 	}
 	writeSeen(w, s, now)
 	for _, a := range s.Alerts {

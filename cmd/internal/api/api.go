@@ -55,6 +55,8 @@ type Status struct {
 	// CanWake tells whether some route has been shown to reach a person; CanWakeWhy says why not.
 	CanWake    bool   `json:"can_wake"`
 	CanWakeWhy string `json:"can_wake_why,omitempty"`
+	// OutcomeWanted lists the breads whose outcome is still to be told.
+	OutcomeWanted []OutcomeWanted `json:"outcome_wanted,omitempty"`
 }
 
 // Health is one named condition that is wrong.

@@ -122,6 +122,13 @@ type Stopping struct {
 	Hints   []string `json:"hints,omitempty"`
 }
 
+// OutcomeWanted is a bread of which nobody has told yet how it came out.
+type OutcomeWanted struct {
+	Run   int       `json:"run"`
+	Name  string    `json:"name,omitempty"`
+	Baked time.Time `json:"baked"`
+}
+
 // Comparison is several runs side by side.
 type Comparison struct {
 	Runs []Compared `json:"runs"`

@@ -19,10 +19,19 @@ const (
 	cautionProof = "A rise is no proof of food safety: your local food-safety rules decide."
 )
 
-// notices are what the person who did an action should hear: once, at the start of a run, where it matters.
+// notices are what the person who did an action should hear, once and where it matters: at the start of a run, when its
+// dough is taken out, and when it is baked.
 func (d *Desk) notices(a rise.Action, run *rise.Run) []string {
 	var said []string
-	if run == nil || (a.Kind != rise.ActionStart && a.Kind != rise.ActionFeed) || !run.Open() {
+	switch {
+	case run == nil:
+		return nil
+	case a.Kind == rise.ActionEnd:
+		return d.takenOut(*run)
+	case a.Kind == rise.ActionMark && a.Mark == "baked":
+		return []string{askOutcome(*run)}
+	}
+	if a.Kind != rise.ActionStart && a.Kind != rise.ActionFeed || !run.Open() {
 		return nil
 	}
 	if ok, why := d.canWake(); !ok {

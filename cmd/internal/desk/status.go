@@ -58,6 +58,10 @@ func (d *Desk) Status() (api.Status, error) {
 		}
 		st.Stations = append(st.Stations, one)
 	}
+	var err error
+	if st.OutcomeWanted, err = d.Wanted(); err != nil {
+		return api.Status{}, fmt.Errorf("outcomes still to be told: %w", err)
+	}
 	if d.Live != nil {
 		st.Health = append(st.Health, d.Live.Health()...)
 	}
