@@ -11,6 +11,7 @@ import (
 
 	"nightjar/cmd/internal/config"
 	"nightjar/sensor"
+	"nightjar/sensor/iio"
 	"nightjar/sensor/vl53l0x"
 	"nightjar/sensor/vl53l1x"
 	"nightjar/sensor/vl53l4cd"
@@ -34,6 +35,8 @@ func newRanger(chip string, bus i2c.Bus, address uint16, o rangerOpts) (sensor.R
 		return made(vl53l1x.New(bus, address, &vl53l1x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
 	case "vl53l0x":
 		return made(vl53l0x.New(bus, address, &vl53l0x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
+	case config.ChipKernel:
+		return made(iio.Open("", &iio.Opts{Clock: o.clock, Every: o.budget}))
 	case "vl6180x":
 		return made(vl6180x.New(bus, address, &vl6180x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
 	}

@@ -22,7 +22,7 @@ var chips = map[string]func(*sim.Clock) sim.Device{
 
 func TestOpenRanger_FindsEveryChipByItsIdentity(t *testing.T) {
 	t.Parallel()
-	require.ElementsMatch(t, append(detectOrder, config.ChipAuto), config.Chips, "every chip that may be configured has a driver and is detected")
+	require.ElementsMatch(t, append(detectOrder, config.ChipAuto, config.ChipKernel), config.Chips, "every chip that may be configured has a driver and is detected")
 	for name, chip := range chips {
 		clock := sim.NewClock(time.Unix(1_790_000_000, 0), time.Minute)
 		r, err := openRanger(config.ChipAuto, sim.NewBus("I2C1", chip(clock)), 0x29, rangerOpts{clock: clock, sole: true})

@@ -127,9 +127,11 @@ type Push struct {
 // Values of keys that are words.
 const (
 	// ChipAuto detects the chip by its identity registers.
-	ChipAuto  = "auto"
-	ProbeAuto = "auto"
-	ProbeNone = "none"
+	ChipAuto = "auto"
+	// ChipKernel is a distance sensor that a driver of the kernel has (IIO); its bus and address mean nothing.
+	ChipKernel = "iio"
+	ProbeAuto  = "auto"
+	ProbeNone  = "none"
 )
 
 // DefaultAddress is where every supported ranger answers after power-up (VL53L0X, VL53L1X, VL53L4CD and VL6180X data
@@ -137,7 +139,7 @@ const (
 const DefaultAddress = 0x29
 
 // Chips lists the values that a station's chip may have.
-var Chips = []string{ChipAuto, "vl53l0x", "vl53l1x", "vl53l4cd", "vl6180x"}
+var Chips = []string{ChipAuto, "vl53l0x", "vl53l1x", "vl53l4cd", "vl6180x", ChipKernel}
 
 // Default is the configuration of an empty file.
 func Default() Config {
