@@ -25,6 +25,9 @@ func (c *checker) mqtt(f file, d MQTT) MQTT {
 		Discovery:    c.prefix("mqtt.discovery", f.MQTT.Discovery, d.Discovery),
 		KeepAlive:    c.span("mqtt.keep_alive", f.MQTT.KeepAlive, d.KeepAlive, 10*time.Second, 10*time.Minute),
 	}
+	if m.User != "" && m.Broker == "" {
+		c.fail("mqtt.user", "a user without a broker to sign in at", "name the broker as well; the users of the embedded one stand in users_file")
+	}
 	if m.PasswordFile != "" && m.User == "" {
 		c.fail("mqtt.password_file", "a password without a user", "set user as well")
 	}

@@ -39,7 +39,7 @@ type Options struct {
 	// Ready, if set, is called once the store is open, the socket listens and the loops are about to start.
 	Ready func(Up)
 	// Queued, if set, is called when an alert was stored for delivery.
-	Queued func()
+	Queued func(rise.Alert)
 	// Settled, if set, is told of each alert that was delivered or given up.
 	Settled func(d rise.Delivery, attempts int)
 	// Log is nil for silence.
@@ -116,23 +116,19 @@ func (d *daemon) run(ctx context.Context) error {
 // assemble makes the parts; nothing runs yet but the embedded broker's port is open.
 func (d *daemon) assemble() error {
 	d.out.d = d
-	var routes []string
 	if err := d.out.open(); err != nil {
 		return err
 	}
-	if d.out.client != nil {
-		routes = append(routes, mqttRoute)
-	}
 	w, err := watch.New(watch.Options{
-		Clock: d.o.Clock, Store: d.db, Stations: d.o.Stations, Publisher: &d.out, Routes: routes, Synced: d.o.Synced, Zone: d.o.Zone,
-		FlushRun: d.o.Config.Store.FlushRun, FlushIdle: d.o.Config.Store.FlushIdle, Log: d.log,
+		Clock: d.o.Clock, Store: d.db, Stations: d.o.Stations, Publisher: &d.out, Routes: d.out.prints, Policy: d.o.Config.Alerts.Policy(),
+		Synced: d.o.Synced, Zone: d.o.Zone, FlushRun: d.o.Config.Store.FlushRun, FlushIdle: d.o.Config.Store.FlushIdle, Log: d.log,
 	})
 	if err != nil {
 		return errors.Join(err, d.out.close())
 	}
 	d.watch = w
 	d.desk = &desk.Desk{
-		Store: d.db, Live: w, Clock: d.o.Clock, Device: d.db.Device(), Version: d.o.Version, Stations: d.o.Config.Stations,
+		Store: d.db, Live: w, Wake: w.CanWake, Clock: d.o.Clock, Device: d.db.Device(), Version: d.o.Version, Stations: d.o.Config.Stations,
 	}
 	d.out.report()
 	return nil

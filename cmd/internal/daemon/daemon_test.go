@@ -265,8 +265,10 @@ func TestRun_RefusesAStoreThatAnotherProcessHolds(t *testing.T) {
 
 func TestRun_RefusesASecretOrACertificateThatCannotBeRead(t *testing.T) {
 	for name, breakIt := range map[string]func(*config.MQTT, string){
-		"mqtt password_file": func(c *config.MQTT, dir string) { c.User, c.PasswordFile = "u", filepath.Join(dir, "none") },
-		"mqtt ca_file":       func(c *config.MQTT, dir string) { c.CAFile = filepath.Join(dir, "none") },
+		"mqtt password_file": func(c *config.MQTT, dir string) {
+			c.Broker, c.User, c.PasswordFile = "mqtt://127.0.0.1:1", "u", filepath.Join(dir, "none")
+		},
+		"mqtt ca_file": func(c *config.MQTT, dir string) { c.CAFile = filepath.Join(dir, "none") },
 		"holds no certificate": func(c *config.MQTT, dir string) {
 			c.CAFile = filepath.Join(dir, "text")
 			require.NoError(t, os.WriteFile(c.CAFile, []byte("not PEM"), 0o600))

@@ -2,59 +2,100 @@ package daemon
 
 import (
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
-	"os"
+	"path/filepath"
 
 	"golang.org/x/sync/errgroup"
 
 	"nightjar/cmd/internal/config"
+	"nightjar/notify"
 	"nightjar/notify/broker"
+	"nightjar/notify/buzzer"
 	"nightjar/notify/mqtt"
+	"nightjar/rise"
 )
 
-// mqttRoute is the name of the MQTT route in the outbox.
-const mqttRoute = "mqtt"
+// Routes besides the configured push targets.
+const (
+	mqttRoute   = "mqtt"
+	buzzerRoute = "buzzer"
+)
 
-// out is the way out of the door.
+// out is the ways out of the door.
 type out struct {
 	d      *daemon
 	broker *broker.Broker // the embedded one, if there is one
-	client *mqtt.Client   // nil if nothing can be sent
+	client *mqtt.Client   // nil if there is no broker to talk to
 	why    error          // why not
+	buzzer *buzzer.Buzzer // nil if there is none
+	routes []*notify.Route
+	// prints is a fingerprint of each route's configuration: a test of a route proves nothing about another one.
+	prints map[string]string
 }
 
-// open makes the embedded broker, where no other is configured, and the client. A port that is taken is told later, as
-// a condition; a configuration that cannot be is an error.
+// open makes the embedded broker, where no other is configured, the client, the push targets and the buzzer. A port
+// that is taken is told later, as a condition; a configuration that cannot be is an error.
 func (o *out) open() error {
-	c := o.d.o.Config.MQTT
-	url := c.Broker
-	if url == "" {
-		b, err := broker.Listen(broker.Options{
-			Addr: c.Listen, Acknowledged: func(topic string, payload []byte) { o.client.Acknowledged(topic, payload) },
-			Subscribed: func(client, filter string) { o.client.Subscribed(client, filter) }, Logger: o.d.log,
-		})
-		if err != nil {
-			o.why = err
-			return nil
-		}
-		o.broker, url = b, "mqtt://"+b.Addr()
+	o.prints = map[string]string{}
+	err := o.openMQTT()
+	for _, p := range o.d.o.Config.Pushes {
+		err = errors.Join(err, o.openPush(p))
 	}
-	secrets, err := signIn(c)
+	err = errors.Join(err, o.openBuzzer(o.d.o.Config.Alerts.Buzzer))
 	if err != nil {
 		return errors.Join(err, o.close())
 	}
+	return nil
+}
+
+func (o *out) openMQTT() error {
+	c := o.d.o.Config.MQTT
+	url, err := o.brokerURL(c)
+	if err != nil || url == "" {
+		return err
+	}
+	user, password, err := o.signIn(c)
+	if err != nil {
+		return err
+	}
+	tls, err := notify.TLS(c.CAFile, c.CertFile, c.KeyFile)
+	if err != nil {
+		return fmt.Errorf("mqtt %w", err)
+	}
 	o.client, err = mqtt.New(mqtt.Options{
-		URL: url, Device: o.d.db.Device(), User: c.User, Password: secrets.password, TLS: secrets.tls, KeepAlive: c.KeepAlive,
-		Outbox: o.d.db, Route: mqttRoute, Unproven: o.broker != nil, Command: o.d.command, Settled: o.d.o.Settled,
-		Now: o.d.o.Clock.Wall, Logger: o.d.log,
+		URL: url, Device: o.d.db.Device(), User: user, Password: password, TLS: tls, KeepAlive: c.KeepAlive,
+		Outbox: o.d.db, Route: mqttRoute, Unproven: o.broker != nil, Command: o.d.command, Announce: o.homeStatus(),
+		Settled: o.d.o.Settled, Now: o.d.o.Clock.Wall, Logger: o.d.log,
 	})
 	if err != nil {
-		return errors.Join(fmt.Errorf("mqtt: %w", err), o.close())
+		return fmt.Errorf("mqtt: %w", err)
 	}
+	o.prints[mqttRoute] = fingerprint(c.Broker, c.Listen, c.User, c.UsersFile)
 	return nil
+}
+
+// brokerURL is the configured broker's address, or that of the embedded one, which it starts to listen; empty if that
+// one's port is taken.
+func (o *out) brokerURL(c config.MQTT) (string, error) {
+	if c.Broker != "" {
+		return c.Broker, nil
+	}
+	users, err := readUsers(c.UsersFile)
+	if err != nil {
+		return "", err
+	}
+	device := o.d.db.Device()
+	o.broker, err = broker.Listen(broker.Options{
+		Addr: c.Listen, Users: users, Keep: filepath.Join(filepath.Dir(o.d.o.Store), "retained"), Own: "nightjar/" + device + "/",
+		Acknowledged: func(topic string, payload []byte) { o.client.Acknowledged(topic, payload) },
+		Subscribed:   func(client, filter string) { o.client.Subscribed(client, filter) }, Logger: o.d.log,
+	})
+	if err != nil {
+		o.broker, o.why = nil, err
+		return "", nil
+	}
+	return "mqtt://" + o.broker.Addr(), nil
 }
 
 // addr is where the embedded broker listens, empty if there is none.
@@ -73,23 +114,20 @@ func (o *out) close() error {
 	return o.broker.Close()
 }
 
-// report tells why nothing can be sent, if so.
+// report tells why nothing can be sent over MQTT, if so.
 func (o *out) report() {
-	if o.why != nil && o.d.watch.Raise("broker", "Alerts cannot be sent: "+o.why.Error()+".") {
-		o.d.log.Error("no alerts can be sent", "err", o.why)
+	if o.why != nil && o.d.watch.Raise("broker", "Alerts cannot be sent over MQTT: "+o.why.Error()+".") {
+		o.d.log.Error("no alerts can be sent over MQTT", "err", o.why)
 	}
 }
 
 // run sends until ctx ends; the broker ends after the client, which says "offline" through it.
 func (o *out) run(ctx context.Context) error {
-	if o.client == nil {
-		return nil
-	}
 	brokerCtx, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
-	group, brokerCtx := errgroup.WithContext(brokerCtx)
+	outer, brokerCtx := errgroup.WithContext(brokerCtx)
 	if o.broker != nil {
-		group.Go(func() error {
+		outer.Go(func() error {
 			if err := o.broker.Run(brokerCtx); err != nil {
 				o.why = err
 				o.report()
@@ -97,9 +135,17 @@ func (o *out) run(ctx context.Context) error {
 			return nil
 		})
 	}
-	err := o.client.Run(ctx)
+	inner, ctx := errgroup.WithContext(ctx)
+	for _, r := range o.routes {
+		inner.Go(func() error { return r.Run(ctx) })
+	}
+	if o.client != nil {
+		o.announce()
+		inner.Go(func() error { return o.client.Run(ctx) })
+	}
+	err := inner.Wait()
 	stop()
-	return errors.Join(err, group.Wait())
+	return errors.Join(err, outer.Wait())
 }
 
 // State implements watch.Publisher.
@@ -109,42 +155,27 @@ func (o *out) State(station string, payload []byte) {
 	}
 }
 
-// Kick implements watch.Publisher.
-func (o *out) Kick() {
-	if o.client == nil {
-		return
-	}
+// Alert implements watch.Publisher.
+func (o *out) Alert(a rise.Alert) {
 	if o.d.o.Queued != nil {
-		o.d.o.Queued()
+		o.d.o.Queued(a)
 	}
-	o.client.Kick()
+	o.kick()
 }
 
-// credentials are how to sign in at a broker.
-type credentials struct {
-	password string
-	tls      *tls.Config // nil is the system's certificate authorities
+// Answered implements watch.Publisher.
+func (o *out) Answered(nothingActive bool) {
+	if nothingActive && o.buzzer != nil {
+		o.buzzer.Silence()
+	}
+	o.kick() // what was answered need not be sent
 }
 
-// signIn reads the files that the configuration names.
-func signIn(c config.MQTT) (credentials, error) {
-	var s credentials
-	if c.PasswordFile != "" {
-		var err error
-		if s.password, err = config.ReadSecret(c.PasswordFile); err != nil {
-			return s, fmt.Errorf("mqtt password_file: %w", err)
-		}
+func (o *out) kick() {
+	if o.client != nil {
+		o.client.Kick()
 	}
-	if c.CAFile != "" {
-		pem, err := os.ReadFile(c.CAFile)
-		if err != nil {
-			return s, fmt.Errorf("mqtt ca_file: %w", err)
-		}
-		pool := x509.NewCertPool()
-		if !pool.AppendCertsFromPEM(pem) {
-			return s, fmt.Errorf("mqtt ca_file: %s holds no certificate in PEM form", c.CAFile)
-		}
-		s.tls = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
+	for _, r := range o.routes {
+		r.Kick()
 	}
-	return s, nil
 }

@@ -268,6 +268,10 @@ func (w *Watch) Changed(name string) {
 	}
 	s.issueHeld()
 	s.publish()
+	if w.o.Publisher != nil {
+		active, err := w.o.Store.Active(name)
+		w.o.Publisher.Answered(err == nil && len(active) == 0)
+	}
 }
 
 // endIfOver ends a run that has been open for as long as its kind may be.

@@ -37,6 +37,8 @@ type Publisher interface {
 	State(station string, payload []byte)
 	// Alert tells that an alert was stored for delivery.
 	Alert(rise.Alert)
+	// Answered tells that a person did something, and whether no alert waits for an answer any more.
+	Answered(nothingActive bool)
 }
 
 // Station is one watched place, ready to be read.

@@ -101,6 +101,7 @@ type out struct {
 }
 
 func (o *out) Alert(rise.Alert) { o.mu.Lock(); defer o.mu.Unlock(); o.alerts++ }
+func (o *out) Answered(bool)    {}
 func (o *out) State(_ string, b []byte) {
 	var s api.State
 	if err := json.Unmarshal(b, &s); err != nil {
