@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net"
-	"strings"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -126,103 +126,122 @@ func (p *phone) distinct() int {
 	return len(p.seen)
 }
 
+// chaos is a client, a network and a broker in trouble, and a consumer who counts.
+type chaos struct {
+	t      *testing.T
+	r      *rand.Rand
+	broker *mosquitto
+	phone  *phone
+	net    *proxy
+	outbox notifytest.Outbox
+	kills  map[string]int
+
+	mu     sync.Mutex // guards what follows
+	client *Client
+	dead   func() // kills the client
+	want   map[string][]string
+}
+
+// launch starts a client on what the outbox holds.
+func (ch *chaos) launch() {
+	c, _ := newClient(ch.t, ch.net.addr, func(o *Options) { o.Outbox = &ch.outbox })
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() { defer close(done); _ = c.Run(ctx) }()
+	ch.client, ch.dead = c, func() { // as kill -9 ends it: the kernel closes the socket, nothing is said
+		if l := c.current(); l != nil {
+			l.cut()
+		}
+		cancel()
+		<-done
+	}
+}
+
+// issue issues alerts at three stations until all are out or ctx ends.
+func (ch *chaos) issue(ctx context.Context) {
+	for i := range chaosAlerts {
+		a := notifytest.Alert(fmt.Sprintf("s%d", i%3), i)
+		ch.mu.Lock()
+		_ = ch.outbox.Issue(a) // never fails
+		ch.want[a.Station] = append(ch.want[a.Station], a.ID)
+		ch.client.Kick()
+		ch.mu.Unlock()
+		select {
+		case <-time.After(time.Duration(i%13) * time.Millisecond):
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// harm does one thing by chance.
+func (ch *chaos) harm() {
+	switch ch.r.IntN(8) {
+	case 0:
+		ch.kills["broker"]++
+		ch.net.setGate(false)
+		ch.net.cutAll()
+		ch.phone.forgetBack()
+		ch.broker.kill()
+		ch.broker.start()
+		ch.phone.waitBack(ch.t) // it lives beside the broker; without it an acknowledged alert would reach nobody
+		ch.net.setGate(true)
+	case 1:
+		ch.kills["client"]++
+		ch.mu.Lock()
+		ch.dead()
+		ch.launch()
+		ch.mu.Unlock()
+	default:
+		ch.net.harm(ch.r)
+	}
+}
+
+// count compares what was issued with what came.
+func (ch *chaos) count() (lost, disorder int) {
+	ch.phone.mu.Lock()
+	defer ch.phone.mu.Unlock()
+	for station, ids := range ch.want {
+		for _, id := range ids {
+			if !ch.phone.seen[id] {
+				lost++
+			}
+		}
+		if !slices.Equal(ids, ch.phone.first[station]) {
+			disorder++
+		}
+	}
+	return lost, disorder
+}
+
 // Alerts are issued at three stations while the network between client and broker is cut, delayed, deafened and
 // half-closed, the broker is killed, and the client is killed and started again on what its outbox holds.
 func TestChaos(t *testing.T) {
 	t.Logf("seed %d", *seed)
-	r := rand.New(rand.NewPCG(*seed, 0))
-	m := newMosquitto(t,
-		// A killed broker loses what it has acknowledged and not yet sent on: have it send on at once.
-		"allow_anonymous true", "max_queued_messages 0", "max_inflight_messages 0", "set_tcp_nodelay true")
-	ph := newPhone(t, m.addr)
-	p := newProxy(t, m.addr)
-	var o notifytest.Outbox
+	ch := &chaos{t: t, r: rand.New(rand.NewPCG(*seed, 0)), kills: map[string]int{}, want: map[string][]string{}}
+	// A killed broker loses what it has acknowledged and not yet sent on: have it send on at once.
+	ch.broker = newMosquitto(t, "allow_anonymous true", "max_queued_messages 0", "max_inflight_messages 0", "set_tcp_nodelay true")
+	ch.phone = newPhone(t, ch.broker.addr)
+	ch.net = newProxy(t, ch.broker.addr)
+	ch.launch()
 	began := time.Now()
-
-	kills := map[string]int{}
-	var client *Client
-	var dead func()
-	launch := func() {
-		c, _ := newClient(t, p.addr, func(op *Options) { op.Outbox = &o })
-		ctx, cancel := context.WithCancel(context.Background())
-		done := make(chan struct{})
-		go func() { defer close(done); _ = c.Run(ctx) }()
-		client, dead = c, func() { // as kill -9 ends it: the kernel closes the socket, nothing is said
-			if l := c.current(); l != nil {
-				l.cut()
-			}
-			cancel()
-			<-done
-		}
-	}
-	launch()
-	want := map[string][]string{}
-	stop := make(chan struct{})
+	ctx, cancel := context.WithTimeout(t.Context(), max(60*time.Second, chaosAlerts*50*time.Millisecond))
+	defer cancel()
 	var issuing sync.WaitGroup
-	var mu sync.Mutex // guards client and want
-	issuing.Go(func() {
-		for i := range chaosAlerts {
-			a := notifytest.Alert(fmt.Sprintf("s%d", i%3), i)
-			mu.Lock()
-			_ = o.Issue(a) // never fails
-			want[a.Station] = append(want[a.Station], a.ID)
-			client.Kick()
-			mu.Unlock()
-			select {
-			case <-time.After(time.Duration(i%13) * time.Millisecond):
-			case <-stop:
-				return
-			}
-		}
-	})
-	deadline := time.Now().Add(max(60*time.Second, chaosAlerts*50*time.Millisecond))
-	for !o.Settled(chaosAlerts) && time.Now().Before(deadline) {
-		time.Sleep(time.Duration(10+r.IntN(150)) * time.Millisecond) // the pace of the harm, no wait for a result
-		switch r.IntN(8) {
-		case 0:
-			kills["broker"]++
-			p.setGate(false)
-			p.cutAll()
-			ph.forgetBack()
-			m.kill()
-			m.start()
-			ph.waitBack(t)
-			p.setGate(true)
-		case 1:
-			kills["client"]++
-			mu.Lock()
-			dead()
-			launch()
-			mu.Unlock()
-		default:
-			p.harm(r)
-		}
+	issuing.Go(func() { ch.issue(ctx) })
+	for !ch.outbox.Settled(chaosAlerts) && ctx.Err() == nil {
+		time.Sleep(time.Duration(10+ch.r.IntN(150)) * time.Millisecond) // the pace of the harm, no wait for a result
+		ch.harm()
 	}
-	close(stop)
 	issuing.Wait()
 	took := time.Since(began)
-	settled := o.Wait("mqtt", 20*time.Second)
-	dead()
-	assert.Eventually(t, func() bool { return ph.distinct() == chaosAlerts }, 5*time.Second, 5*time.Millisecond)
-
-	ph.mu.Lock()
-	defer ph.mu.Unlock()
-	lost, disorder := 0, 0
-	for station, ids := range want {
-		for _, id := range ids {
-			if !ph.seen[id] {
-				lost++
-			}
-		}
-		if strings.Join(ids, " ") != strings.Join(ph.first[station], " ") {
-			disorder++
-		}
-	}
+	assert.True(t, ch.outbox.Wait("mqtt", 20*time.Second), "the outbox knows that all are delivered")
+	ch.dead()
+	assert.Eventually(t, func() bool { return ch.phone.distinct() == chaosAlerts }, 5*time.Second, 5*time.Millisecond)
+	lost, disorder := ch.count()
 	t.Logf("\nalerts issued          %6d\nreceived, by id        %6d\nreceived in all        %6d\nlost                   %6d\n"+
 		"stations out of order  %6d\nbroker killed          %6d\nclient killed          %6d\nnetwork harmed         %6v\ntook                   %v",
-		chaosAlerts, len(ph.seen), ph.total, lost, disorder, kills["broker"], kills["client"], p.done, took.Round(time.Millisecond))
+		chaosAlerts, ch.phone.distinct(), ch.phone.total, lost, disorder, ch.kills["broker"], ch.kills["client"], ch.net.done, took.Round(time.Millisecond))
 	assert.Zero(t, lost)
 	assert.Zero(t, disorder)
-	assert.Equal(t, chaosAlerts, len(ph.seen))
-	assert.True(t, settled, "the outbox knows that all are delivered")
 }
