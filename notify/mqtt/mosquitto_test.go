@@ -250,3 +250,25 @@ func TestMosquittoSubscriberGetsAlertsInOrder(t *testing.T) {
 	}
 	assert.Equal(t, ids, got)
 }
+
+// blakeblackshear/frigate issue 3280: two daemons with one name throw each other out in turns. It is told, and each
+// alert keeps its id and arrives.
+func TestTwoDaemonsWithOneNameAreNoticed(t *testing.T) {
+	m := newMosquitto(t)
+	var o notifytest.Outbox
+	first, log := newClient(t, m.addr, func(op *Options) { op.Outbox = &o })
+	second, log2 := newClient(t, m.addr, nil)
+	first.waits.lastRetry, second.waits.lastRetry = 5*time.Millisecond, 5*time.Millisecond
+	run(t, first)
+	run(t, second)
+	require.Eventually(t, func() bool {
+		return strings.Contains(log.String()+log2.String(), "another client uses the id nightjar-attic")
+	}, 10*time.Second, time.Millisecond)
+	ids := issue(t, &o, 3)
+	first.Kick()
+	require.True(t, o.Wait("mqtt", 20*time.Second))
+	for _, id := range ids {
+		assert.Less(t, o.Delivery("mqtt", id).Attempts, 20, "no storm")
+	}
+	assert.LessOrEqual(t, strings.Count(log.String(), "another client"), 2)
+}
