@@ -37,10 +37,10 @@ const (
 	quorum = 0.25
 )
 
-// Burst summarises the samples of one tick in which of ranges were asked for. Samples that are not good are counted
-// and never averaged; those further than max(3 mm, 4 × SpreadMM) from the median are rejected; the mean of the rest and
-// its standard deviation are rounded to 0.01 mm. If the rest is less than a quarter of those asked for, none is kept. A good sample whose range is no number, or is negative, counts as
-// StatusOther. The samples are not changed or kept.
+// Burst summarises the samples of one tick in which of ranges were asked for. Samples that are not good are counted and
+// never averaged; those further than max(3 mm, 4 × SpreadMM) from the median are rejected; the mean of the rest and its
+// standard deviation are rounded to 0.01 mm. If the rest is less than a quarter of those asked for, none is kept. A
+// good sample whose range is no number, or is negative, counts as StatusOther. The samples are not changed or kept.
 func (b *Burster) Burst(samples []Sample, of int) Burst {
 	out := Burst{Of: of}
 	b.ranges = b.ranges[:0]

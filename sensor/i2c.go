@@ -7,8 +7,8 @@ import (
 )
 
 // i2cErrors says what the kernel's errors of a transfer mean. periph's host/sysfs prints the error number into its text
-// (with %v), so that only the text can be told apart; the numbers are for transports that keep them. The longer of two texts that begin
-// alike stands first. Meanings: the kernel's Documentation/i2c/fault-codes.rst.
+// (with %v), so that only the text can be told apart; the numbers are for transports that keep them. The longer of two
+// texts that begin alike stands first. Meanings: the kernel's Documentation/i2c/fault-codes.rst.
 var i2cErrors = []struct {
 	text  string
 	errno syscall.Errno

@@ -5,8 +5,8 @@
 //
 // # Traps
 //
-// The lines are looked for once in the life of a process. On a Raspberry Pi they are named GPIO2 to GPIO27, by the numbers of the
-// chip and not of the header's pins.
+// The lines are looked for once in the life of a process. On a Raspberry Pi they are named GPIO2 to GPIO27, by the
+// numbers of the chip and not of the header's pins.
 package gpioline
 
 import (

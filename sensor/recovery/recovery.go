@@ -2,11 +2,11 @@
 //
 // # Concepts
 //
-// A driver sets its chip up anew by itself after an error: through XSHUT where that is wired, by the chip's reset register
-// where it is not; and package i2cbus opens a bus again that fails. What is left, and done here, is a driver that cannot
-// even be made because nothing answers yet, and patience: a ranger that failed thrice in a row is tried at every second,
-// then at every third call of Range only. So a bus that hangs for a second in every transfer does not hang the loop all the time, and a station is
-// back within three ticks of the cause going away.
+// A driver sets its chip up anew by itself after an error: through XSHUT where that is wired, by the chip's reset
+// register where it is not; and package i2cbus opens a bus again that fails. What is left, and done here, is a driver
+// that cannot even be made because nothing answers yet, and patience: a ranger that failed thrice in a row is tried at
+// every second, then at every third call of Range only. So a bus that hangs for a second in every transfer does not
+// hang the loop all the time, and a station is back within three ticks of the cause going away.
 //
 // Nothing is logged here: the same error comes back at every tick, and whoever ticks tells a person when it changes.
 package recovery

@@ -44,8 +44,8 @@ func failed(t *testing.T, r Rig) {
 	assert.Greater(t, errs, n, "failures are told")
 }
 
-// garbled flips one bit in each transfer of finding the chip and of two bursts in turn, written or read: a few bits of each by a
-// fixed seed, or every bit with the build tag slow.
+// garbled flips one bit in each transfer of finding the chip and of two bursts in turn, written or read: a few bits of
+// each by a fixed seed, or every bit with the build tag slow.
 func garbled(t *testing.T, r Rig) {
 	n := r.transfers(t)
 	rng := rand.New(rand.NewPCG(5, 0))

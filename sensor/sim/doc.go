@@ -4,10 +4,10 @@
 // # Concepts
 //
 // A Clock is a sensor.Clock that jumps to the next wake-up once every loop sleeps. A Bus is an i2c.Bus: Devices attach
-// to it, every transfer counts its bits, and a Fault can spoil transfers. A chip (VL53L4CD, VL53L1X and so on) is a Device
-// at register level: the driver above it writes and reads the registers that the real chip has, and the chip takes its time,
-// holds its results until they are cleared, forgets everything when the power dips. What a chip sees is a Scene: a target at a distance,
-// at a moment since boot.
+// to it, every transfer counts its bits, and a Fault can spoil transfers. A chip (VL53L4CD, VL53L1X and so on) is a
+// Device at register level: the driver above it writes and reads the registers that the real chip has, and the chip
+// takes its time, holds its results until they are cleared, forgets everything when the power dips. What a chip sees is
+// a Scene: a target at a distance, at a moment since boot.
 //
 // # Traps
 //

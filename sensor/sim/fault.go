@@ -36,8 +36,8 @@ func FailBetween(clock sensor.Clock, from, to time.Duration, err error) Fault {
 }
 
 // FlipRead flips one bit of what the n-th transfer from now on reads, as a bus controller does that cuts a stretched
-// clock short (raspberrypi/linux issue 254). The bit counts from the first byte's highest; transfers that read fewer bits are not
-// counted.
+// clock short (raspberrypi/linux issue 254). The bit counts from the first byte's highest; transfers that read fewer
+// bits are not counted.
 func FlipRead(n, bit int) Fault {
 	return Fault{After: func(t *Transfer) {
 		if bit/8 >= len(t.R) {

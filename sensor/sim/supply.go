@@ -19,8 +19,8 @@ type ChipOpts struct {
 	Quiet bool
 	// OffsetMM is the part's own error of range, mm, the same at every distance.
 	OffsetMM float64
-	// DriftMMPerC is how the range moves with the chip's temperature since its last calibration of it, mm/°C; about 0.1 by the data
-	// sheets.
+	// DriftMMPerC is how the range moves with the chip's temperature since its last calibration of it, mm/°C; about 0.1
+	// by the data sheets.
 	DriftMMPerC float64
 	// Slow makes the chip's clock late: 0.03 is 3 % late.
 	Slow float64

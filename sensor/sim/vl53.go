@@ -14,9 +14,9 @@ import (
 // VL53 is a simulated VL53L4CD or VL53L1X. The two have the same registers and differ in identity, optics and timing.
 //
 // It models what the data sheets tell (VL53L4CD DS13812 Rev 3, VL53L1X DocID031281 Rev 2): no answer for 1.2 ms after
-// power or XSHUT, then the default address with reset registers; a measurement that takes the timing budget in the registers; ranging on hold
-// until the interrupt is cleared, with the old result standing; the line's polarity; thresholds of sigma and signal; offset
-// and crosstalk; a drift with temperature that a calibration removes.
+// power or XSHUT, then the default address with reset registers; a measurement that takes the timing budget in the
+// registers; ranging on hold until the interrupt is cleared, with the old result standing; the line's polarity;
+// thresholds of sigma and signal; offset and crosstalk; a drift with temperature that a calibration removes.
 type VL53 struct {
 	supply
 	kind  kind

@@ -50,7 +50,8 @@ func place(spad byte) (row, column int) {
 	return 8 + n%8, n / 8
 }
 
-// fits reports whether the region around a centre is on the array. Of an even side the centre is the one right of or above the middle.
+// fits reports whether the region around a centre is on the array. Of an even side the centre is the one right of or
+// above the middle.
 func (r ROI) fits(centre byte) bool {
 	row, column := place(centre)
 	left, top := column-r.Width/2, row-(r.Height-1)/2

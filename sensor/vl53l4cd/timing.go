@@ -18,8 +18,8 @@ type timing struct {
 }
 
 // encodeTiming computes the timing registers from the chip's oscillator frequency (0x0006), its calibration value
-// (0x00DE), and the budget. An interval of 0 is continuous ranging; one longer than the budget is a range each so often, with the chip at
-// rest between (UM2931). Formulas as in ST's driver.
+// (0x00DE), and the budget. An interval of 0 is continuous ranging; one longer than the budget is a range each so
+// often, with the chip at rest between (UM2931). Formulas as in ST's driver.
 func encodeTiming(osc, pll uint16, budget, interval time.Duration) (timing, error) {
 	if osc == 0 {
 		return timing{}, fmt.Errorf("oscillator frequency reads 0")

@@ -9,6 +9,6 @@
 //
 // # Traps
 //
-// After any error the chip's settings are not to be trusted: the next burst sets up everything anew. Calibration and address live
-// in the chip's memory only.
+// After any error the chip's settings are not to be trusted: the next burst sets up everything anew. Calibration and
+// address live in the chip's memory only.
 package tof

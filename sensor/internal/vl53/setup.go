@@ -24,9 +24,9 @@ const (
 var readBack = []int{regPolarity, RegPhaseTimeout, 0x5E, 0x5F, 0x60, 0x61, 0x62, 0x63, 0x64, 0x65, 0x66, 0x67,
 	0x6C, 0x6D, 0x6E, 0x6F, RegROICentre, RegROISize}
 
-// setUp writes all settings to a chip that was just reset and compares what reads back. A transfer that a bus controller
-// garbled leaves a difference, which beginning again mends. A byte that twice reads back otherwise in the same way is the chip's
-// own doing and is accepted, unless public drivers rely on it.
+// setUp writes all settings to a chip that was just reset and compares what reads back. A transfer that a bus
+// controller garbled leaves a difference, which beginning again mends. A byte that twice reads back otherwise in the
+// same way is the chip's own doing and is accepted, unless public drivers rely on it.
 func (d *Dev) setUp(ctx context.Context) error {
 	var before []int
 	for try := range 3 {
