@@ -9,8 +9,8 @@ import (
 	bolt "go.etcd.io/bbolt"
 )
 
-// Backup writes a consistent copy of the store to path, while it is in use, and replaces what stood there. The copy is
-// durable when Backup returns. Readings gathered so far are committed first; if the disk does not take them, the copy
+// Backup writes a consistent copy of the store to path, while it is in use, and replaces what stood there once the copy
+// is durable and has been read back. To go back to it, put it in the store's place while nobody has that open. Readings gathered so far are committed first; if the disk does not take them, the copy
 // is of what is committed.
 func (db *DB) Backup(path string) (err error) {
 	if !db.opts.ReadOnly {
@@ -35,11 +35,24 @@ func (db *DB) backup(path string) error {
 		_, err := tx.WriteTo(f)
 		return err
 	})
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+	if err := errors.Join(err, f.Sync(), verify(f), f.Close()); err != nil {
 		return err
 	}
 	if err := os.Rename(f.Name(), path); err != nil {
 		return err
 	}
 	return syncDir(dir)
+}
+
+// verify reads a copy back, as far as its pages and its ledger go.
+func verify(f *os.File) error {
+	g, err := readGeometry(f)
+	if err != nil {
+		return err
+	}
+	found, err := structure(f, g)
+	if err == nil && lied(found) {
+		return errLedger
+	}
+	return err
 }

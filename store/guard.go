@@ -75,7 +75,7 @@ const (
 	// mapSize is mapped from the start, so that the map, which cannot grow while anybody reads, has no need to for years.
 	mapSize = 64 << 20
 	// growBytes is what the file grows by.
-	growBytes = 1 << 20
+	growBytes = 256 << 10
 	// lockTimeout is how long Open waits for another process by default.
 	lockTimeout = time.Second
 )

@@ -248,7 +248,7 @@ func TestALongExportDoesNotHoldUpTheWriter(t *testing.T) {
 	n := 0
 	for r, err := range db.Readings("sill", rise.Stamp{}, store.LastStamp) {
 		require.NoError(t, err)
-		if n++; n%5000 == 0 {
+		if n++; n%25_000 == 0 {
 			// Write much more than the file's free pages, and make it grow, while the reader is in mid-air.
 			_, err := db.PutJar(rise.Jar{Name: "big", Note: strings.Repeat("x", 2<<20)})
 			require.NoError(t, err)
