@@ -58,6 +58,11 @@ const (
 // figure draws the night.
 func (n *trialNight) figure() string {
 	end := n.truth + 1.5
+	var told []Prediction
+	for _, j := range judged {
+		told = append(told, new(Forecaster).Predict(n.at(n.mark[j])))
+		end = max(end, told[len(told)-1].P90.Or(0)+0.4)
+	}
 	x := func(h float64) float64 { return figureLeft + (figureW-figureLeft-figureRight)*h/end }
 	y := func(m float64) float64 {
 		span := n.progress.Target + figureHigher - figureLowest
@@ -76,9 +81,8 @@ func (n *trialNight) figure() string {
 	}
 	n.drawRise(put, x, y, end)
 	put(`<line x1="%.1f" x2="%.1f" y1="%d" y2="%.1f" stroke="#333" stroke-dasharray="4 3"/>`, x(n.truth), x(n.truth), figureTop, y(figureLowest))
-	f := new(Forecaster)
 	for row, j := range judged {
-		got := f.Predict(n.at(n.mark[j]))
+		got := told[row]
 		made, at := n.progress.Hours[n.mark[j]], y(1.42-0.16*float64(row))
 		put(`<circle cx="%.1f" cy="%.1f" r="4" fill="#333"/>`, x(made), y(1+trialShares[j]*(n.progress.Target-1)))
 		put(`<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="#c60" stroke-width="7" stroke-linecap="round" opacity="0.5"/>`, x(got.P10.Or(0)), x(got.P90.Or(0)), at, at)
