@@ -38,8 +38,8 @@ func (p Policy) BedtimeDue(o Outlook, last Sent, now time.Time) bool {
 	if last.At.Before(begin) {
 		return true
 	}
-	if _, quiet := p.Quiet(now); quiet {
-		return false
+	if _, quiet := p.Quiet(now); quiet || p.QuietFrom == p.QuietTo {
+		return false // too late to be told, or nobody goes to bed here
 	}
 	if o.Latest.IsZero() || last.Latest.IsZero() {
 		return o.Latest.IsZero() != last.Latest.IsZero()

@@ -229,3 +229,11 @@ func Example() {
 	}
 	// Output: 04:10 04:15 04:20 04:25 04:30 04:35
 }
+
+func TestBedtimeIsToldOnceWhereThereAreNoQuietHours(t *testing.T) {
+	p := bell.Default()
+	p.QuietTo = p.QuietFrom
+	o := bell.Outlook{Earliest: at("04:00"), Likely: at("05:00"), Latest: at("06:00")}
+	require.True(t, p.BedtimeDue(o, bell.Sent{}, at("21:30")))
+	assert.False(t, p.BedtimeDue(o, bell.Sent{At: at("21:30"), Latest: at("03:00")}, at("23:00")))
+}
