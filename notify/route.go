@@ -82,6 +82,9 @@ func NewRoute(o RouteOptions) *Route {
 	}
 }
 
+// Name is the route's name in the outbox.
+func (r *Route) Name() string { return r.o.Name }
+
 // Kick tells that a new alert was stored or that the peer may be back: the outbox is looked at at once. It never blocks.
 func (r *Route) Kick() { r.signal(func() { r.kicked = true }) }
 
