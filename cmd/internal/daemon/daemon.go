@@ -71,7 +71,7 @@ func Run(ctx context.Context, o Options) error {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	d := &daemon{o: o, log: o.Log}
-	db, err := store.Open(o.Store, store.Options{BootID: o.BootID, Device: o.Config.Device.Name, Log: o.Log, Now: d.now})
+	db, err := store.Open(o.Store, store.Options{BootID: o.BootID, Device: o.Config.Device.Name, Log: o.Log, Now: d.now, Repair: true})
 	if err != nil {
 		return err
 	}
