@@ -169,11 +169,13 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 		return rise.Burst{}, err
 	}
 	d.latest = d.latest[:0]
+	dev := Device{d.device, d.name} // a question that the kernel does not answer keeps its own
+	ask := func() answer { return ask(d.files, dev) }
 	for range n {
 		if err := d.opts.Clock.Sleep(ctx, d.opts.Every); err != nil {
 			return rise.Burst{}, err
 		}
-		a, err := d.call.Do(ctx, d.opts.Timeout, d.ask)
+		a, err := d.call.Do(ctx, d.opts.Timeout, ask)
 		if err == nil {
 			err = a.err
 		}
@@ -190,14 +192,14 @@ func (d *Dev) Range(ctx context.Context, n int) (rise.Burst, error) {
 const none = -1
 
 // ask reads a range, mm. The scale is in metres a count.
-func (d *Dev) ask() answer {
-	scale, err := sysfs.ReadFloat(d.files, d.device+"/in_distance_scale")
+func ask(files fs.FS, d Device) answer {
+	scale, err := sysfs.ReadFloat(files, d.Device+"/in_distance_scale")
 	if err != nil {
 		return answer{err: err}
 	}
-	raw, err := sysfs.ReadFloat(d.files, d.device+"/in_distance_raw")
+	raw, err := sysfs.ReadFloat(files, d.Device+"/in_distance_raw")
 	switch {
-	case errors.Is(err, syscall.EIO) && d.name == "vl53l1x":
+	case errors.Is(err, syscall.EIO) && d.Name == "vl53l1x":
 		return answer{mm: none}
 	case errors.Is(err, syscall.EIO): // vl6180's own wait has ended
 		return answer{err: fmt.Errorf("%w: %w", sensor.ErrTimeout, err)}
