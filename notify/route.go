@@ -41,9 +41,6 @@ type RouteOptions struct {
 	Logger *slog.Logger
 	// Settled, if set, is told of each delivery that left the pending state and after how many tries.
 	Settled func(d rise.Delivery, attempts int)
-	// Trouble, if set, is told each time the trouble of the last try changes; empty is that it went well. It must not
-	// block.
-	Trouble func(why string)
 }
 
 // Route delivers the alerts of one route, oldest first, until each is delivered or no longer worth sending. One is
@@ -81,9 +78,6 @@ func NewRoute(o RouteOptions) *Route {
 		tries: map[string]int{}, unproven: map[string]bool{}, acked: map[string]bool{},
 	}
 }
-
-// Name is the route's name in the outbox.
-func (r *Route) Name() string { return r.o.Name }
 
 // Kick tells that a new alert was stored or that the peer may be back: the outbox is looked at at once. It never blocks.
 func (r *Route) Kick() { r.signal(func() { r.kicked = true }) }
@@ -308,9 +302,6 @@ func (r *Route) note(why string) {
 	was := r.stats.Trouble
 	r.stats.Trouble = why
 	r.mu.Unlock()
-	if why != was && r.o.Trouble != nil {
-		r.o.Trouble(why)
-	}
 	switch {
 	case why == was:
 	case why == "":

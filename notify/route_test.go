@@ -75,25 +75,6 @@ func sleep(d time.Duration) {
 	synctest.Wait()
 }
 
-func TestRouteTellsOfItsTroubleOnce(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		var o notifytest.Outbox
-		issue(t, &o, 0, 2)
-		var told []string
-		p := &peer{answer: func(n int, _ rise.Alert) error {
-			if n <= 5 {
-				return errors.New("no answer")
-			}
-			return nil
-		}}
-		r := notify.NewRoute(notify.RouteOptions{Name: "mqtt", Outbox: &o, Sender: p, Trouble: func(why string) { told = append(told, why) }})
-		ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
-		defer cancel()
-		require.NoError(t, r.Run(ctx))
-		assert.Equal(t, []string{"no answer", ""}, told)
-	})
-}
-
 func issue(t *testing.T, o *notifytest.Outbox, from, to int) (ids []string) {
 	for n := from; n < to; n++ {
 		a := notifytest.Alert("main", n)

@@ -41,9 +41,6 @@ type Options struct {
 	Announce string
 	// Settled, if set, is told of each alert that was delivered or given up, and after how many tries.
 	Settled func(d rise.Delivery, attempts int)
-	// Changed, if set, is told when the link comes, goes, or cannot be had for another reason than before. It must not
-	// block.
-	Changed func(Status)
 	// Now is the wall clock that the age of alerts is judged by; nil is time.Now.
 	Now func() time.Time
 	// Logger may be nil.

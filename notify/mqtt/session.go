@@ -133,12 +133,12 @@ func (c *Client) up(l *link) {
 	c.accepted.Add(1)
 	c.mu.Lock()
 	c.link = l
+	c.status = Status{Connected: true, Since: time.Now()}
 	short := c.short
 	c.mu.Unlock()
 	if short < takeovers {
 		c.log.Info("connected")
 	}
-	c.change(Status{Connected: true, Since: time.Now()})
 	c.Kick()
 }
 
@@ -150,26 +150,16 @@ func (c *Client) noLink() {
 
 // down notes why there is no link and logs it if that is new: a link that keeps coming and going is told once.
 func (c *Client) down(t trouble) {
-	was := c.Status()
-	now := Status{Since: was.Since, Trouble: t.text, Hint: t.hint}
+	c.mu.Lock()
+	was := c.status
+	c.status = Status{Since: was.Since, Trouble: t.text, Hint: t.hint}
 	if was.Connected {
-		now.Since = time.Now()
+		c.status.Since = time.Now()
 	}
-	c.change(now)
+	c.mu.Unlock()
 	if c.told != t.text {
 		c.told = t.text
 		c.log.Warn("no link to the broker", "why", t.text, "hint", t.hint)
-	}
-}
-
-// change sets the status and tells of it if it is another one.
-func (c *Client) change(now Status) {
-	c.mu.Lock()
-	was := c.status
-	c.status = now
-	c.mu.Unlock()
-	if was != now && c.o.Changed != nil {
-		c.o.Changed(now)
 	}
 }
 
