@@ -82,7 +82,7 @@ func (p *program) subcommands() []*cobra.Command {
 		p.startCommand(), p.endCommand(), p.noteCommand(), p.markCommand(), p.ackCommand(), p.feedCommand(), p.outcomeCommand(),
 		p.rebaseCommand(), p.ignoreCommand(), p.recipesCommand(), p.planCommand(),
 		p.statusCommand(), p.runsCommand(), p.showCommand(), p.exportCommand(), p.jarsCommand(),
-		p.startersCommand(), p.replayCommand(), p.checkCommand(), p.calibrateCommand(), p.tareCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.versionCommand(),
+		p.startersCommand(), p.replayCommand(), p.checkCommand(), p.calibrateCommand(), p.tareCommand(), p.storeCommand(), p.backupCommand(), p.watchCommand(), p.demoCommand(), p.manCommand(), p.notifyCommand(), p.versionCommand(),
 	}
 }
 

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -301,5 +303,60 @@ func TestRun_TellsTheSupervisor(t *testing.T) {
 	h.end()
 	for s := said(); s != "STOPPING=1"; s = said() {
 		require.Equal(t, "WATCHDOG=1", s)
+	}
+}
+
+func TestRun_ATestIsDeliveredToASubscriberAndAnswered(t *testing.T) {
+	h := newHouse(t)
+	h.run()
+	api1 := h.api()
+	_, alerts := h.subscriber("nightjar/nightjar/+/alert", false)
+	var d api.Delivery
+	require.NoError(t, api1.Call(t.Context(), api.PathTest, nil, &d))
+	require.Len(t, d.Routes, 1)
+	assert.Equal(t, "mqtt", d.Routes[0].Route)
+	var m struct{ ID, Kind string }
+	require.NoError(t, json.Unmarshal(next(t, alerts), &m))
+	assert.Equal(t, d.Alert.ID, m.ID)
+	assert.Equal(t, "test", m.Kind)
+	ask := func() api.Delivery {
+		var d api.Delivery
+		require.NoError(t, api1.Call(t.Context(), api.PathDelivery, nil, &d, m.ID))
+		return d
+	}
+	require.Eventually(t, func() bool { return ask().Routes[0].State == rise.DeliveryDelivered }, limit, 20*time.Millisecond)
+	assert.False(t, ask().Acked, "delivered is not answered")
+	require.NoError(t, api1.Call(t.Context(), api.PathActions, rise.Action{Kind: rise.ActionAck, Alert: m.ID}, nil))
+	assert.True(t, ask().Acked)
+	var s api.Status
+	require.NoError(t, api1.Call(t.Context(), api.PathStatus, nil, &s))
+	assert.True(t, s.CanWake, s.CanWakeWhy)
+}
+
+func TestRun_PostsAlertsAndAnnouncesStations(t *testing.T) {
+	got := make(chan string, 10)
+	service := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		b, err := io.ReadAll(r.Body)
+		assert.NoError(t, err)
+		got <- r.Header.Get("Authorization") + " " + string(b)
+	}))
+	defer service.Close()
+	h := newHouse(t)
+	token := filepath.Join(t.TempDir(), "token")
+	require.NoError(t, os.WriteFile(token, []byte("s3cret\n"), 0o600))
+	h.o.Config.Pushes = []config.Push{{Name: "phone", URL: service.URL + "/kitchen", Format: "text", TokenFile: token}}
+	h.run()
+	_, homes := h.subscriber("homeassistant/device/+/config", true)
+	var a struct{ Components map[string]any }
+	require.NoError(t, json.Unmarshal(next(t, homes), &a))
+	assert.Contains(t, a.Components, "ready_at")
+	_, err := h.up.Desk.Test()
+	require.NoError(t, err)
+	select {
+	case body := <-got:
+		assert.Contains(t, body, "Bearer s3cret ")
+		assert.Contains(t, body, "This is a test")
+	case <-time.After(limit):
+		t.Fatal("nothing was posted")
 	}
 }

@@ -5,10 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"nightjar/cmd/internal/config"
+	"nightjar/cmd/internal/machine"
 	"nightjar/notify"
 	"nightjar/notify/broker"
 	"nightjar/notify/buzzer"
@@ -25,11 +27,11 @@ const (
 // out is the ways out of the door.
 type out struct {
 	d      *daemon
-	broker *broker.Broker // the embedded one, if there is one
-	client *mqtt.Client   // nil if there is no broker to talk to
-	why    error          // why not
-	buzzer *buzzer.Buzzer // nil if there is none
-	routes []*notify.Route
+	broker *broker.Broker           // the embedded one, if there is one
+	client *mqtt.Client             // nil if there is no broker to talk to
+	why    error                    // why not
+	buzzer *buzzer.Buzzer           // nil if there is none
+	routes map[string]*notify.Route // besides MQTT, by name
 	// prints is a fingerprint of each route's configuration: a test of a route proves nothing about another one.
 	prints map[string]string
 }
@@ -37,7 +39,7 @@ type out struct {
 // open makes the embedded broker, where no other is configured, the client, the push targets and the buzzer. A port
 // that is taken is told later, as a condition; a configuration that cannot be is an error.
 func (o *out) open() error {
-	o.prints = map[string]string{}
+	o.prints, o.routes = map[string]string{}, map[string]*notify.Route{}
 	err := o.openMQTT()
 	for _, p := range o.d.o.Config.Pushes {
 		err = errors.Join(err, o.openPush(p))
@@ -139,6 +141,7 @@ func (o *out) run(ctx context.Context) error {
 	for _, r := range o.routes {
 		inner.Go(func() error { return r.Run(ctx) })
 	}
+	inner.Go(func() error { o.tell(ctx); return nil })
 	if o.client != nil {
 		o.announce()
 		inner.Go(func() error { return o.client.Run(ctx) })
@@ -146,6 +149,48 @@ func (o *out) run(ctx context.Context) error {
 	err := inner.Wait()
 	stop()
 	return errors.Join(err, outer.Wait())
+}
+
+// The troubles of the routes are looked at every lookEvery, and told once they have lasted for patience: a router that
+// starts anew is none.
+const (
+	lookEvery = 5 * time.Second
+	patience  = 30 * time.Second
+)
+
+// tell keeps a health condition for each route that does not get rid of its alerts. It goes by real time, as all that
+// crosses a network.
+func (o *out) tell(ctx context.Context) {
+	var clock machine.Clock
+	since := map[string]time.Time{}
+	for clock.Sleep(ctx, lookEvery) == nil {
+		for name, trouble := range o.troubles() {
+			switch began, known := since[name]; {
+			case trouble == "":
+				delete(since, name)
+				o.d.watch.Clear(name)
+			case !known:
+				since[name] = time.Now()
+			case time.Since(began) >= patience:
+				o.d.watch.Raise(name, trouble)
+			}
+		}
+	}
+}
+
+// troubles is what is wrong with each route, by the name of its condition; empty if nothing is.
+func (o *out) troubles() map[string]string {
+	t := map[string]string{}
+	if o.client != nil {
+		t["broker"] = ""
+		if s := o.client.Status(); !s.Connected {
+			t["broker"] = "The broker does not take alerts: " + s.Trouble + ". " + s.Hint
+		}
+	}
+	for name, r := range o.routes {
+		t[name] = r.Stats().Trouble
+	}
+	return t
 }
 
 // State implements watch.Publisher.

@@ -61,9 +61,9 @@ func (o *out) openBuzzer(line string) error {
 
 // add makes a route to a sender.
 func (o *out) add(name string, s notify.Sender, configured ...string) {
-	o.routes = append(o.routes, notify.NewRoute(notify.RouteOptions{
+	o.routes[name] = notify.NewRoute(notify.RouteOptions{
 		Name: name, Outbox: o.d.db, Sender: s, Now: o.d.o.Clock.Wall, Logger: o.d.log, Settled: o.d.o.Settled,
-	}))
+	})
 	o.prints[name] = fingerprint(configured...)
 }
 

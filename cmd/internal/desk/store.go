@@ -40,6 +40,8 @@ type Store interface {
 	PutRecipe(name string, doc json.RawMessage) (version int, err error)
 	Recipe(name string, version int) (store.Document, error)
 	Recipes() ([]store.Document, error)
+	// Deliveries is how far an alert has come on each of its routes.
+	Deliveries(alertID string) ([]rise.Delivery, error)
 	// Active lists the alerts that are not acknowledged, oldest first.
 	Active(station string) ([]rise.Alert, error)
 	// LastReading is the newest reading of a station; false if there is none.

@@ -57,6 +57,8 @@ func NewHandler(d *desk.Desk, log *slog.Logger) *Handler {
 	h.mux.Handle(api.PathReplan, h.answer(h.replan))
 	h.mux.Handle(api.PathStop, h.answer(h.stop))
 	h.mux.Handle(api.PathCompare, h.answer(h.compare))
+	h.mux.Handle(api.PathTest, h.answer(func(*http.Request) (any, error) { return h.desk.Test() }))
+	h.mux.Handle(api.PathDelivery, h.answer(func(r *http.Request) (any, error) { return h.desk.Delivery(r.PathValue("id")) }))
 	h.mux.HandleFunc(api.PathBackup, h.backup)
 	h.mux.HandleFunc("/", h.unknown)
 	return h
