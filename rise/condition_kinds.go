@@ -93,6 +93,9 @@ func (t *Tracker) readyText(p point) string {
 	if t.doughReady(p) {
 		return fmt.Sprintf("By its own temperature the main dough has reached your target of ×%.2f. Its sample is at ×%.2f.", t.run.Target, p.multiple)
 	}
+	if t.run.Kind == RunStarter {
+		return t.nearPeakText(p)
+	}
 	text := fmt.Sprintf("The sample has risen to ×%.2f: your target of ×%.2f is reached.", p.multiple, t.run.Target)
 	if rate, _, ok := t.ratePct(); ok && rate > slowPct {
 		text += fmt.Sprintf(" It goes on rising by %.0f %% an hour.", rate)
@@ -156,9 +159,9 @@ func (t *Tracker) soonText(left float64) string {
 	return text + "."
 }
 
-// decidePast asks for past where the sample has gone well beyond its target.
+// decidePast asks for past where the sample has gone well beyond its target. A starter is to go on to its peak.
 func (t *Tracker) decidePast(p point) bool {
-	if t.fresh.n == 0 || !p.known {
+	if t.fresh.n == 0 || !p.known || t.run.Kind == RunStarter {
 		return false
 	}
 	limit := 1 + pastShare*(t.run.Target-1)
@@ -175,31 +178,6 @@ func (t *Tracker) decideFalling(p point) bool {
 	return t.turn(fallingIs, falling, !falling, news{1, t.now.hours, t.now.hours}, proof{n: 1}, func() string {
 		return fmt.Sprintf("The sample is falling: it stood at ×%.2f and is at ×%.2f now.", t.phase.top, p.multiple)
 	})
-}
-
-// decideSlow asks for slow where the forecast is later than the baker's plan for all its doubt, or gives the target up.
-func (t *Tracker) decideSlow() bool {
-	late, planned := t.late()
-	chance, known := t.outlook.prediction.Chance.Get()
-	given := t.phase.phase != PhaseFalling && !t.alerts.latches[readyIs].on && t.base.known
-	lost := known && chance < hopeless && t.now.hours >= 3
-	ask := given && (lost || planned && late > lateHours)
-	release := t.alerts.latches[readyIs].on || known && chance > 2*hopeless && (!planned || late < 0)
-	return t.turn(slowIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 2}, func() string {
-		if lost {
-			return fmt.Sprintf("×%.2f may never come: %s.", t.run.Target, t.outlook.prediction.Reason)
-		}
-		return fmt.Sprintf("Slower than you planned: %s late at the best.", lasting(late))
-	})
-}
-
-// late is by how much the earliest likely time is behind the plan, h.
-func (t *Tracker) late() (hours float64, ok bool) {
-	p10, known := t.outlook.prediction.P10.Get()
-	if t.run.Plan.IsZero() || t.now.time.IsZero() || !known {
-		return 0, false
-	}
-	return p10 - t.now.hours - t.run.Plan.Sub(t.now.time).Hours(), true
 }
 
 // decideTemperature asks for cold and warm by the smoothed temperature, while there is still something to rise.

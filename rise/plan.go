@@ -125,7 +125,8 @@ type Choice struct {
 type Plan struct {
 	// Choices are the ways, best first; the first is what was asked.
 	Choices []Choice `json:"choices"`
-	// Met tells whether the wish can be met. Where not, Why says so and the first choice is the nearest that can.
+	// Met tells whether the wish can be met. Where not, Why says so and the first choice is the nearest that can; none is
+	// given for a perishable dough that would stand warm for too long.
 	Met bool   `json:"met"`
 	Why string `json:"why,omitempty"`
 	// Basis says what the starter's speed rests on.
@@ -166,6 +167,7 @@ func (a Ask) keepSafe(p Plan) Plan {
 		return until.IsZero() || until.Sub(c.Mix) > allowed
 	})
 	if len(safe) == 0 {
+		p.Choices = []Choice{}
 		p.Met, p.Why = false, "None of these ways keeps a perishable dough cold in time: let it rise in the refrigerator from the start, or leave the perishable ingredient out."
 		return p
 	}
