@@ -14,7 +14,7 @@ import (
 	berrors "go.etcd.io/bbolt/errors"
 )
 
-const repairRemedy = "Run 'nightjar store check', which moves the file aside and copies what is readable."
+const repairRemedy = "Run 'nightjar store check --repair', which moves the file aside and copies what is readable."
 
 // errOlder: the newest commit may be lost with the meta page that named it.
 var errOlder = fmt.Errorf("one of its two meta pages is spoiled, so what was committed last may be missing: %w", ErrDamaged)

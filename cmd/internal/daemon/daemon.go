@@ -128,7 +128,7 @@ func (d *daemon) assemble() error {
 	}
 	d.watch = w
 	d.desk = &desk.Desk{
-		Store: d.db, Live: w, Wake: w.CanWake, Clock: d.o.Clock, Device: d.db.Device(), Version: d.o.Version, Stations: d.o.Config.Stations,
+		Store: d.db, Live: w, Wake: w.CanWake, Clock: d.o.Clock, Device: d.db.Device(), Version: d.o.Version, Stations: d.o.Config.Stations, Alerts: d.o.Config.Alerts,
 	}
 	d.out.report()
 	return nil
