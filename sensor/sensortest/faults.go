@@ -133,7 +133,7 @@ func frozen(t *testing.T, r Rig) {
 // over a loss of power too; if not they are as wrong as they were.
 func calibration(t *testing.T, r Rig) {
 	const wrongMM, n = 9, 10
-	for k, all := 0, 1; k <= all; k++ {
+	for k, all := 0, 1; k <= all; k += stride {
 		s := r.bench(uint64(k))
 		s.chip = r.Chip(s.clock, sim.Card(truthMM), sim.ChipOpts{Quiet: true, OffsetMM: wrongMM})
 		s.bus = sim.NewBus("I2C1", s.chip)
