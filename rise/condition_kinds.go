@@ -28,7 +28,7 @@ func (t *Tracker) decideReady(p point) bool {
 	}
 	target := t.run.Target
 	short := (p.multiple - readyShort*target) / p.u
-	sample := p.multiple >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
+	sample := p.multiple+t.meanwhile() >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
 	ask := sample || t.doughReady(p)
 	release := p.multiple < t.releaseAt(p) && !t.doughBy(t.now.hours+doughDoubt)
 	need := t.proof(1)

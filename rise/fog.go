@@ -12,11 +12,17 @@ type haze struct {
 	// before is how clear it was before the fog that there is now: the mean of the clear views, at the time of the last.
 	before view
 	fogged bool
+	// most is the most by which sigma grew and signal fell in this fog.
+	most view
+	// strange counts the last readings in a row that looked at something else.
+	strange int
 	// rough is the variance by which single readings' sigma and signal lie about the smoothed ones.
 	rough view
 }
 
-// view is how a reading saw its target: natural logarithms of range, sigma and signal, 0 where the chip does not tell.
+// view is how a reading saw its target: natural logarithms of range, sigma and signal, 0 where the chip does not tell. Where
+// the light is known, sigma is what it would be without the change that the light itself makes to it: the spread of a range
+// grows with the square root of all light, from target, window and lamps, over the target's own.
 type view struct {
 	hours               float64
 	dist, sigma, signal float64
@@ -32,13 +38,16 @@ const (
 	hazeSmooth = 3.0 / 60
 	hazeHours  = 40.0 / 60
 	// hazeViews is how many clear views make a comparison.
-	hazeViews = 3
+	hazeViews = 5
 )
 
 // see takes a usable reading and reports whether there is fog. began tells that it has just been noticed.
 func (z *haze) see(hours float64, r Reading) (fogged, began bool) {
 	v, ok := viewOf(hours, r)
 	if !ok {
+		return z.fogged, false
+	}
+	if z.other(v) {
 		return z.fogged, false
 	}
 	z.smooth(v)
@@ -52,7 +61,7 @@ func (z *haze) see(hours float64, r Reading) (fogged, began bool) {
 		ref := z.reference()
 		began = z.foggier(ref)
 		if began {
-			z.fogged, z.before = true, ref
+			z.fogged, z.before, z.most = true, ref, view{}
 			z.before.hours = z.lastClear(ref)
 		}
 	}
@@ -70,11 +79,32 @@ func viewOf(hours float64, r Reading) (view, bool) {
 	v := view{hours: hours, dist: math.Log(d)}
 	if hasSigma && sigma > 0 {
 		v.sigma = math.Log(sigma)
+		if ambient, ok := r.AmbientMcps.Get(); ok && hasSignal && signal+ambient > 0 {
+			v.sigma -= math.Log(signal+ambient) / 2
+		}
 	}
 	if hasSignal && signal > 0 {
 		v.signal = math.Log(signal)
 	}
 	return v, true
+}
+
+// hazeOther is how far, as a logarithm, a range may be from the smoothed one before it is one of something else: a hand, a
+// lid, the shelf. Five of those in a row are a new view.
+const hazeOther = 0.15
+
+// other reports whether a reading looked at something else.
+func (z *haze) other(v view) bool {
+	if z.now == (view{}) || math.Abs(v.dist-z.now.dist) <= hazeOther {
+		z.strange = 0
+		return false
+	}
+	z.strange++
+	if z.strange >= 5 {
+		z.now, z.strange = v, 0
+		return false
+	}
+	return true
 }
 
 // smooth follows the newest view, at once after a gap.
@@ -123,15 +153,17 @@ func (z *haze) foggier(ref view) bool {
 	return z.now.sigma-ref.sigma > limit+4*doubt.sigma || ref.signal-z.now.signal > limit/2+4*doubt.signal
 }
 
-// cleared reports whether spread and signal are as they were before the fog.
+// cleared reports whether spread and signal are as they were before the fog, or nearly so after having been much worse.
 func (z *haze) cleared() bool {
 	doubt := z.doubt()
-	return z.now.sigma-z.before.sigma < hazeLeast+doubt.sigma && z.before.signal-z.now.signal < hazeLeast+doubt.signal
+	worse := view{sigma: z.now.sigma - z.before.sigma, signal: z.before.signal - z.now.signal}
+	z.most.sigma, z.most.signal = max(z.most.sigma, worse.sigma), max(z.most.signal, worse.signal)
+	return worse.sigma < max(hazeLeast+2*doubt.sigma, 0.35*z.most.sigma) && worse.signal < max(hazeLeast+2*doubt.signal, 0.35*z.most.signal)
 }
 
 // keep remembers the newest view as a clear one, one each two minutes.
 func (z *haze) keep() {
-	if n := len(z.clear); z.fogged || z.now == (view{}) || n > 0 && z.now.hours-z.clear[n-1].hours < binHours {
+	if n := len(z.clear); z.fogged || z.strange > 0 || z.now == (view{}) || n > 0 && z.now.hours-z.clear[n-1].hours < binHours {
 		return
 	}
 	old := 0
@@ -145,7 +177,7 @@ func (z *haze) keep() {
 // had not been noticed.
 func (z *haze) unveiled() bool {
 	recent := z.clear[max(0, len(z.clear)-5):]
-	if z.fogged || len(recent) < hazeViews {
+	if z.fogged || len(recent) < 3 {
 		return false
 	}
 	before := (&haze{clear: recent}).reference()

@@ -69,6 +69,8 @@ const (
 	// doubted. A jar that comes back lower by more than backMM may hold another dough.
 	bubbleMM = 2.5
 	backMM   = 4.0
+	// unseenHours is how long a sample must be out of sight to have peaked meanwhile.
+	unseenHours = 1.0
 	// After a gap of gapHours one reading is not enough.
 	gapHours = 6.0 / 60
 	// enough is how many readings must agree.
@@ -90,6 +92,8 @@ type context struct {
 	// settled tells that there is a base level, mayFall that the sample has risen and slowed down, yielding that a person
 	// has just worked on it, unveiled that a fog has gone.
 	settled, mayFall, yielding, unveiled bool
+	// base is the base level, mm.
+	base float64
 	// trend tells a bubble's burst from a shift.
 	trend func(hours float64) trend
 }
@@ -107,7 +111,7 @@ func (g *gate) admit(s sighting, c context) verdict {
 	g.wait(s)
 	g.unveiled = g.unveiled || c.unveiled
 	if !g.agreed(c) {
-		return verdict{reason: g.waitReason(s)}
+		return verdict{reason: g.waitReason(s), ask: g.covered()}
 	}
 	return g.resolve(c)
 }
@@ -136,11 +140,15 @@ func (g *gate) variance(s sighting) float64 {
 	return s.white*g.noise.factor(s.spread) + s.rounding
 }
 
-// fits reports whether a level is near its prediction.
+// fits reports whether a level is near its prediction. The prediction's doubt is that of the moment at which levels began
+// to wait: else they would come to fit by waiting.
 func (g *gate) fits(s sighting) bool {
-	p := g.smooth.predicted(s.hours)
-	d := math.Abs(s.level + g.carry - p.x)
-	return d <= max(gateMM, gateSigmas*math.Sqrt(p.pxx+g.variance(s)))
+	d := math.Abs(s.level + g.carry - g.smooth.predicted(s.hours).x)
+	since := s.hours
+	if len(g.waiting) > 0 {
+		since = g.waiting[0].hours
+	}
+	return d <= max(gateMM, gateSigmas*math.Sqrt(g.smooth.predicted(since).pxx+g.variance(s)))
 }
 
 // afterGap reports whether so long nothing came in that a single reading proves nothing.
@@ -196,6 +204,19 @@ func (g *gate) waitReason(s sighting) string {
 	return asideMoved
 }
 
+// covered asks about what has stood in the way for a while; empty if nothing has.
+func (g *gate) covered() string {
+	n := len(g.waiting)
+	step := g.step()
+	if math.Abs(step) <= farMM || g.waiting[n-1].hours-g.waiting[0].hours < farHours {
+		return ""
+	}
+	if step > 0 {
+		return "Something has stood between the sensor and the sample for a while: a lid, a cloth? Take it away, or rebase if the jar stands elsewhere now."
+	}
+	return "The sensor sees something far below the sample: does the jar stand elsewhere? Put it back, or rebase."
+}
+
 // step is how far the waiting levels lie above the prediction, mm.
 func (g *gate) step() float64 {
 	sum, weight := 0.0, 0.0
@@ -218,7 +239,7 @@ func (g *gate) agreed(c context) bool {
 	need := shiftHours
 	switch {
 	case !c.settled || c.yielding:
-	case math.Abs(step) > farMM && g.absent < 2:
+	case math.Abs(step) > farMM:
 		need = farHours
 		if !g.movesLike() {
 			return false
@@ -230,14 +251,27 @@ func (g *gate) agreed(c context) bool {
 }
 
 // resumes reports whether the waiting levels go on where the sample was lost from sight. Before its peak dough does not
-// fall meanwhile.
+// fall meanwhile, unless that was so long that it may have peaked unseen.
 func (g *gate) resumes(c context) bool {
 	last := g.waiting[len(g.waiting)-1]
 	if !g.afterGap(g.waiting[0].hours) || !g.fits(last) {
 		return false
 	}
 	lost := g.smooth.x - last.level - g.carry
-	return c.mayFall || c.yielding || lost <= max(gateMM, gateSigmas*math.Sqrt(g.smooth.pxx+g.variance(last)))
+	if -lost > g.growth(last.hours-g.lastIn) {
+		return false
+	}
+	return c.mayFall || c.yielding || last.hours-g.lastIn > unseenHours || lost <= max(gateMM, gateSigmas*math.Sqrt(g.smooth.pxx+g.variance(last)))
+}
+
+// growth is the most by which dough may have risen in so many hours, mm: at its pace before, or 5 % an hour if that is
+// more, and faster by 0.3 of its height an hour for each hour. A starter at its best gains about twice that, but not at once.
+func (g *gate) growth(hours float64) float64 {
+	if math.IsInf(hours, 1) {
+		return hours
+	}
+	scale := scaleOf(g.smooth.x)
+	return 2*gateMM + hours*(max(g.smooth.v, 0.05*scale)+0.3*scale*hours)
 }
 
 // movesLike reports whether the waiting levels rise or fall as the sample did, by no more doubt than tells a rising
@@ -255,7 +289,7 @@ func (g *gate) movesLike() bool {
 
 // resolve takes the waiting levels in: as they are, as the start of everything, as a true fall, or carried on.
 func (g *gate) resolve(c context) verdict {
-	step := g.step()
+	step, last := g.step(), g.waiting[len(g.waiting)-1]
 	var v verdict
 	switch {
 	case g.resumes(c):
@@ -272,7 +306,7 @@ func (g *gate) resolve(c context) verdict {
 	case step < 0 && g.unveiled:
 		g.jump()
 		v.event = fmt.Sprintf("a thin fog has gone: %+.1f mm", step)
-	case g.absent >= 2 && step < -backMM:
+	case g.absent >= 2 && step < -backMM && last.level+g.carry >= c.base:
 		g.jump()
 		v.event = fmt.Sprintf("back at %.1f mm lower: counted as it is seen", -step)
 		v.ask = fmt.Sprintf("The jar came back and its dough stands %.0f mm lower. Is it the same dough? If it was pressed down or is another one, rebase.", -step)

@@ -79,19 +79,14 @@ func (q *prior) pool(p Progress, k int) {
 	q.sd[k] = min(q.sd[k], math.Hypot(withinSD[k], 1/math.Sqrt(usual+own)))
 }
 
-// leastPeak is the multiple that a past run must have seen to teach anything: one that hardly rose, or was given up, holds
-// little but the prior it began with.
-const leastPeak = 1.3
-
-// pastValue is a past run's parameter k. The seed is brought to this run's inoculation; where either is not known they are
-// taken to be alike.
+// pastValue is a past run's parameter k, brought to this run's inoculation.
 func pastValue(s Summary, p Progress, k int) (float64, bool) {
-	if len(s.Growth) != parameters || kindOf(s.Run.Kind) != kindOf(p.Kind) || s.PeakMultiple.Or(leastPeak) < leastPeak {
+	if len(s.Growth) != parameters || kindOf(s.Run.Kind) != kindOf(p.Kind) {
 		return 0, false
 	}
 	v := s.Growth[k]
-	if past := s.Run.InoculationPct; k == atSeed && past.IsKnown() && p.InoculationPct.IsKnown() {
-		v += shareShift(p) - shareShift(Progress{Kind: p.Kind, InoculationPct: past})
+	if k == atSeed {
+		v += shareShift(p) - shareShift(Progress{Kind: p.Kind, InoculationPct: s.Run.InoculationPct})
 	}
 	return v, math.Abs(v) < 100
 }

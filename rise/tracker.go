@@ -103,19 +103,19 @@ func (t *Tracker) admit(r Reading, hours float64) (level Num, reason string) {
 	}
 	white, rounding := t.gate.noise.of(r, raw)
 	s := sighting{hours: hours, level: raw, white: white, rounding: rounding, spread: r.SpreadMM.IsKnown() && r.Valid > 0}
-	v := t.gate.admit(s, context{settled: t.base.known, mayFall: t.phase.mayFall(), yielding: hours < t.yields, unveiled: t.haze.unveiled(), trend: t.levels.trendAt})
+	v := t.gate.admit(s, context{settled: t.base.known, base: t.base.level, mayFall: t.phase.mayFall(), yielding: hours < t.yields, unveiled: t.haze.unveiled(), trend: t.levels.trendAt})
 	if v.restarted {
 		t.levels.cut(math.Inf(-1))
 		t.main.cut(0)
+	}
+	if v.ask != "" {
+		t.ask = v.ask
 	}
 	if v.reason != "" {
 		return Num{}, v.reason
 	}
 	t.fresh.n, t.fresh.first = len(v.in), v.in[0].hours
 	t.event = v.event
-	if v.ask != "" {
-		t.ask = v.ask
-	}
 	for _, s := range v.in {
 		t.keep(s)
 	}

@@ -39,7 +39,7 @@ func ExampleTracker() {
 	// Output:
 	// 00:52 soon: About 60 minutes until ×2.00, with luck 50 minutes, at the latest 70 minutes.
 	// 01:30 ×1.81 ± 0.06, rising
-	// 02:01 ready: The sample has risen to ×2.02: your target of ×2.00 is reached. It goes on rising by 38 % an hour.
+	// 01:59 ready: The sample has risen to ×2.01: your target of ×2.00 is reached. It goes on rising by 38 % an hour.
 	// base level 30.3 mm, highest ×2.15
 }
 
