@@ -93,11 +93,16 @@ func Span(d time.Duration) string {
 	return fmt.Sprintf("%d d %d h", h/24, h%24)
 }
 
+// aboutNow is said where the likely time has come but the decision waits for another reading.
+const aboutNow = "reaching its target about now"
+
 // Ready says when the target is expected: "ready about 06:40, not before 06:10", or why no time is given.
 func Ready(p api.Point, now time.Time) string {
 	switch {
 	case p.Phase == rise.PhaseReady:
 		return "the target is reached"
+	case p.ETAP50 != nil && !p.ETAP50.After(now):
+		return aboutNow
 	case p.ETAP50 != nil:
 		said := "ready about " + Clock(*p.ETAP50, now)
 		if p.ETAP10 != nil {

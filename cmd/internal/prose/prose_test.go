@@ -55,11 +55,13 @@ func TestSpan(t *testing.T) {
 func TestReady(t *testing.T) {
 	t.Parallel()
 	at := func(h, m int) *time.Time { v := time.Date(2026, 3, 5, h, m, 0, 0, time.Local); return &v }
+	gone := evening.Add(-time.Minute)
 	why := "not expected: the starter is too weak at this temperature"
 	for want, p := range map[string]api.Point{
 		"ready about 06:40, not before 06:10, by 07:30 at the latest": {ETAP10: at(6, 10), ETAP50: at(6, 40), ETAP90: at(7, 30)},
 		"ready about 06:40, not before 06:10":                         {ETAP10: at(6, 10), ETAP50: at(6, 40)},
 		"perhaps ready, not before 06:10":                             {ETAP10: at(6, 10)},
+		"reaching its target about now":                               {ETAP10: &gone, ETAP50: &gone, ETAP90: at(7, 30)},
 		why:                                                           {Reason: &why},
 		"no forecast yet":                                             {},
 		"the target is reached":                                       {Phase: rise.PhaseReady},

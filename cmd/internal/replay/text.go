@@ -54,7 +54,7 @@ func (t *text) ready(l Line) string {
 		return prose.Ready(l.Point, l.Time)
 	}
 	p := l.Point
-	if p.ETAP50 == nil || p.Phase == rise.PhaseReady {
+	if p.ETAP50 == nil || p.Phase == rise.PhaseReady || !p.ETAP50.After(p.Time) {
 		return prose.Ready(p, p.Time)
 	}
 	said := "ready about " + t.clock(*p.ETAP50, p.Time)
