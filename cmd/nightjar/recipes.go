@@ -17,13 +17,13 @@ import (
 func (p *program) recipesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "recipes",
-		Short: "Add, list and show recipes",
+		Short: "Add, list, show and scale recipes",
 		Long: `A recipe is a dough in grams, or in parts of 100 of flour. What it comes to is worked out with the flour and water of
 the starter counted in: true hydration, prefermented flour, salt. nightjar start --recipe takes its numbers over.`,
 		Args: exact(),
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(p.recipesAddCommand(), p.recipesListCommand(), p.recipesShowCommand())
+	cmd.AddCommand(p.recipesAddCommand(), p.recipesListCommand(), p.recipesShowCommand(), p.recipesScaleCommand(), p.recipesWaterCommand())
 	return cmd
 }
 
@@ -161,7 +161,7 @@ func writeRecipe(w io.Writer, r api.RecipeShown) {
 		if n < len(r.Formula.Percentages) {
 			pct = fmt.Sprintf("%.1f %%", r.Formula.Percentages[n])
 		}
-		fmt.Fprintf(t, "  %s\t%g g\t%s\n", i.Name, i.G, pct)
+		fmt.Fprintf(t, "  %s\t%.4g g\t%s\n", i.Name, i.G, pct)
 	}
 	t.Flush()
 	for _, line := range slices.Concat(r.Hints, []string{r.Caution, r.Note}) {

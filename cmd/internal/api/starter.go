@@ -12,10 +12,13 @@ const (
 	PathStarter    = "GET /api/starters/{name}"
 	PathAddStarter = "POST /api/starters"
 	// PathPlanFeed takes a FeedAsk and answers a rise.FeedPlan.
-	PathPlanFeed  = "POST /api/starters/{name}/plan"
-	PathRecipes   = "GET /api/recipes"
+	PathPlanFeed = "POST /api/starters/{name}/plan"
+	PathRecipes  = "GET /api/recipes"
+	// PathRecipe takes dough_g=GRAMS: the recipe for that mass of dough.
 	PathRecipe    = "GET /api/recipes/{name}"
 	PathAddRecipe = "POST /api/recipes"
+	// PathWater takes a WaterAsk and answers a WaterShown.
+	PathWater = "POST /api/recipes/{name}/water"
 	// PathPlan takes a PlanAsk and answers a Planned.
 	PathPlan = "POST /api/plan"
 	// PathReplan takes a ReplanAsk about a rising dough and answers a Planned.
@@ -44,6 +47,27 @@ type RecipeShown struct {
 	// Hints are what looks like a slip; Caution is said of perishable ingredients.
 	Hints   []string `json:"hints,omitempty"`
 	Caution string   `json:"caution,omitempty"`
+}
+
+// WaterAsk asks how warm a recipe's water must be.
+type WaterAsk struct {
+	// DoughG is the mass of dough, g; unknown is the recipe's. DoughC is how warm it is to be once mixed, °C.
+	DoughG rise.Num `json:"dough_g,omitzero"`
+	DoughC rise.Num `json:"dough_c,omitzero"`
+	// FlourC is the flour's temperature, °C, StarterC the starter's (the flour's where unknown), TapC the coldest water at
+	// hand (15 where unknown). MixingK is how much mixing warms the dough, K.
+	FlourC   float64  `json:"flour_c"`
+	StarterC rise.Num `json:"starter_c,omitzero"`
+	TapC     rise.Num `json:"tap_c,omitzero"`
+	MixingK  float64  `json:"mixing_k,omitempty"`
+}
+
+// WaterShown is a water temperature, °C, for so much water, and how much of it must be ice, g.
+type WaterShown struct {
+	WaterG float64 `json:"water_g"`
+	WaterC float64 `json:"water_c"`
+	IceG   float64 `json:"ice_g"`
+	Text   string  `json:"text"`
 }
 
 // FeedAsk asks for a feeding that makes a starter ripe in time.

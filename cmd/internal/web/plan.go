@@ -37,6 +37,26 @@ func (h *Handler) replan(r *http.Request) (any, error) {
 	return h.desk.Replan(n, ask)
 }
 
+func (h *Handler) recipe(r *http.Request) (any, error) {
+	q := r.URL.Query().Get("dough_g")
+	if q == "" {
+		return h.desk.Recipe(r.PathValue("name"))
+	}
+	g, err := strconv.ParseFloat(q, 64)
+	if err != nil {
+		return nil, &desk.Error{Kind: desk.Bad, Msg: fmt.Sprintf("dough_g=%q is no number", q), Remedy: "give the mass of dough in grams"}
+	}
+	return h.desk.Scale(r.PathValue("name"), g)
+}
+
+func (h *Handler) water(r *http.Request) (any, error) {
+	var ask api.WaterAsk
+	if err := decode(r, &ask); err != nil {
+		return nil, err
+	}
+	return h.desk.Water(r.PathValue("name"), ask)
+}
+
 func (h *Handler) stop(r *http.Request) (any, error) {
 	var ask api.StopAsk
 	if err := decode(r, &ask); err != nil {
