@@ -10,8 +10,8 @@ import (
 	bolt "go.etcd.io/bbolt"
 )
 
-// chunksAtOnce is how many chunks are copied in one read transaction: a day or two of readings, in a millisecond.
-const chunksAtOnce = 32
+// chunksAtOnce is how many chunks are copied in one read transaction: a day or two of readings, that stay in the cache.
+const chunksAtOnce = 8
 
 // LastStamp is later than every reading, for asking for all from some moment on.
 var LastStamp = rise.Stamp{Boot: 1<<32 - 1, At: 1<<63 - 1}
