@@ -82,6 +82,21 @@ func resetLines(configured []config.Station) (map[string]gpio.PinOut, error) {
 	return lines, sensor.HoldInReset(slices.Collect(maps.Values(lines))...)
 }
 
+// interruptLine opens an interrupt line as an input. The chips pull it down, open drain. It is nil for no line.
+func interruptLine(name string) (gpio.PinIn, error) {
+	if name == "" {
+		return nil, nil
+	}
+	pin, err := gpioline.Open(name)
+	if err != nil {
+		return nil, fmt.Errorf("interrupt: %w", err)
+	}
+	if err := pin.In(gpio.PullUp, gpio.NoEdge); err != nil {
+		return nil, fmt.Errorf("interrupt: set up %s as an input: %w: %w", name, sensor.ErrBus, err)
+	}
+	return pin, nil
+}
+
 // sole reports whether no other station's ranger is on the same bus or channel.
 func sole(c config.Station, all []config.Station) bool {
 	n := 0
@@ -98,7 +113,11 @@ func (h *hardware) station(c config.Station, xshut gpio.PinOut, sole bool) (watc
 	if err != nil {
 		return watch.Station{}, err
 	}
-	o := rangerOpts{clock: h.clock, budget: c.Budget, xshut: xshut, sole: sole}
+	interrupt, err := interruptLine(c.Interrupt)
+	if err != nil {
+		return watch.Station{}, err
+	}
+	o := rangerOpts{clock: h.clock, budget: c.Budget, xshut: xshut, interrupt: interrupt, window: c.Window, sole: sole}
 	name := fmt.Sprintf("%s at 0x%02x on %v", strings.ToUpper(c.Chip), c.Address, bus)
 	s := watch.Station{Name: c.Name, Every: c.Every, Ranges: c.Ranges, Ranger: recovery.New(name, func() (sensor.Ranger, error) {
 		return openRanger(c.Chip, bus, c.Address, o)

@@ -1,9 +1,9 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
@@ -11,6 +11,7 @@ import (
 
 	"nightjar/cmd/internal/config"
 	"nightjar/sensor"
+	"nightjar/sensor/detect"
 	"nightjar/sensor/iio"
 	"nightjar/sensor/vl53l0x"
 	"nightjar/sensor/vl53l1x"
@@ -23,22 +24,25 @@ type rangerOpts struct {
 	clock  sensor.Clock
 	budget time.Duration
 	xshut  gpio.PinOut
-	sole   bool
+	// interrupt is set up as an input; nil where it is not wired.
+	interrupt gpio.PinIn
+	window    bool
+	sole      bool
 }
 
 // newRanger makes the driver of a chip.
 func newRanger(chip string, bus i2c.Bus, address uint16, o rangerOpts) (sensor.Ranger, error) {
 	switch chip {
 	case "vl53l4cd":
-		return made(vl53l4cd.New(bus, address, &vl53l4cd.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
+		return made(vl53l4cd.New(bus, address, &vl53l4cd.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Interrupt: o.interrupt, Sole: o.sole}))
 	case "vl53l1x":
-		return made(vl53l1x.New(bus, address, &vl53l1x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
+		return made(vl53l1x.New(bus, address, &vl53l1x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Interrupt: o.interrupt, Sole: o.sole}))
 	case "vl53l0x":
-		return made(vl53l0x.New(bus, address, &vl53l0x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
+		return made(vl53l0x.New(bus, address, &vl53l0x.Opts{Window: o.window, Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Interrupt: o.interrupt, Sole: o.sole}))
 	case config.ChipKernel:
 		return made(iio.Open("", &iio.Opts{Clock: o.clock, Every: o.budget}))
 	case "vl6180x":
-		return made(vl6180x.New(bus, address, &vl6180x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Sole: o.sole}))
+		return made(vl6180x.New(bus, address, &vl6180x.Opts{Clock: o.clock, Budget: o.budget, XSHUT: o.xshut, Interrupt: o.interrupt, Sole: o.sole}))
 	}
 	return nil, fmt.Errorf("no driver for chip %q", chip)
 }
@@ -51,29 +55,41 @@ func made[D sensor.Ranger](d D, err error) (sensor.Ranger, error) {
 	return d, nil
 }
 
-// detectOrder is the order in which the drivers ask a chip who it is. The VL53L0X comes first: it has indices of one byte,
-// and would take the second byte of the others' for a value to write.
-var detectOrder = []string{"vl53l0x", "vl53l4cd", "vl53l1x", "vl6180x"}
-
 // openRanger makes the driver of a chip, or of whichever chip answers where that is to be found out.
 func openRanger(chip string, bus i2c.Bus, address uint16, o rangerOpts) (sensor.Ranger, error) {
-	if chip != config.ChipAuto {
-		return newRanger(chip, bus, address, o)
-	}
-	stranger, absent := false, error(nil)
-	for _, c := range detectOrder {
-		r, err := newRanger(c, bus, address, o)
-		switch {
-		case errors.Is(err, sensor.ErrIdentity):
-			stranger = true
-		case errors.Is(err, sensor.ErrAbsent): // perhaps only to questions of this form
-			absent = err
-		default:
-			return r, err
+	if chip == config.ChipAuto {
+		var err error
+		if chip, err = whichChip(bus, address, o); err != nil {
+			return nil, err
 		}
 	}
-	if !stranger {
-		return nil, absent
+	return newRanger(chip, bus, address, o)
+}
+
+// whichChip asks what answers where a ranger is to be. One with a reset line is woken alone, at the address where all wake.
+func whichChip(bus i2c.Bus, address uint16, o rangerOpts) (string, error) {
+	if o.xshut != nil {
+		if err := wake(o); err != nil {
+			return "", err
+		}
+		return detect.Chip(bus, detect.DefaultAddr)
 	}
-	return nil, fmt.Errorf("what answers at 0x%02x on %v is none of %s: %w", address, bus, strings.Join(detectOrder, ", "), sensor.ErrIdentity)
+	chip, err := detect.Chip(bus, address)
+	if errors.Is(err, sensor.ErrAbsent) && o.sole && address != detect.DefaultAddr {
+		return detect.Chip(bus, detect.DefaultAddr) // a dip of the supply puts it back there
+	}
+	return chip, err
+}
+
+// wake resets a ranger by its line and waits until it has booted, which takes 1.4 ms at most (data sheets).
+func wake(o rangerOpts) error {
+	for _, level := range []gpio.Level{gpio.Low, gpio.High} {
+		if err := o.xshut.Out(level); err != nil {
+			return fmt.Errorf("reset by %v: %w: %w", o.xshut, sensor.ErrBus, err)
+		}
+		if err := o.clock.Sleep(context.Background(), 2*time.Millisecond); err != nil {
+			return err
+		}
+	}
+	return nil
 }

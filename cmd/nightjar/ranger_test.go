@@ -1,6 +1,8 @@
 package main
 
 import (
+	"maps"
+	"slices"
 	"testing"
 	"time"
 
@@ -22,7 +24,7 @@ var chips = map[string]func(*sim.Clock) sim.Device{
 
 func TestOpenRanger_FindsEveryChipByItsIdentity(t *testing.T) {
 	t.Parallel()
-	require.ElementsMatch(t, append(detectOrder, config.ChipAuto, config.ChipKernel), config.Chips, "every chip that may be configured has a driver and is detected")
+	require.ElementsMatch(t, append(slices.Collect(maps.Keys(chips)), config.ChipAuto, config.ChipKernel), config.Chips, "every chip that may be configured is tried here")
 	for name, chip := range chips {
 		clock := sim.NewClock(time.Unix(1_790_000_000, 0), time.Minute)
 		r, err := openRanger(config.ChipAuto, sim.NewBus("I2C1", chip(clock)), 0x29, rangerOpts{clock: clock, sole: true})
@@ -31,6 +33,29 @@ func TestOpenRanger_FindsEveryChipByItsIdentity(t *testing.T) {
 		require.NoError(t, err, name)
 		assert.InDelta(t, 80, b.RangeMM.Or(0), 4, name)
 		require.NoError(t, r.Halt(), name)
+	}
+}
+
+// A budget that only the chip that is there can keep, one that is on another address by its reset line, and one that a dip
+// put back.
+func TestOpenRanger_DetectsWhateverTheOptions(t *testing.T) {
+	t.Parallel()
+	clock := sim.NewClock(time.Unix(1_790_000_000, 0), time.Minute)
+	chip := sim.NewVL53L4CD(clock, sim.Card(80), sim.ChipOpts{Seed: 1})
+	bus := sim.NewBus("I2C1", chip)
+	xshut := chip.XSHUT()
+	require.NoError(t, sensor.HoldInReset(xshut))
+	for _, o := range []rangerOpts{
+		{clock: clock, budget: 10 * time.Millisecond, xshut: xshut},
+		{clock: clock, budget: 10 * time.Millisecond, sole: true},
+	} {
+		r, err := openRanger(config.ChipAuto, bus, 0x30, o)
+		require.NoError(t, err)
+		b, err := r.Range(t.Context(), 20)
+		require.NoError(t, err)
+		assert.InDelta(t, 80, b.RangeMM.Or(0), 4)
+		chip.Brownout()
+		require.NoError(t, clock.Sleep(t.Context(), time.Second))
 	}
 }
 

@@ -93,6 +93,9 @@ type Station struct {
 	Address uint16
 	// XSHUT is the GPIO line wired to the ranger's reset, such as GPIO17; empty is none.
 	XSHUT string
+	// Interrupt is the GPIO line wired to the ranger's interrupt; empty is none. Window says that a cover glass lies above it.
+	Interrupt string
+	Window    bool
 	// Ranges is the number of single ranges in a burst, Budget the time for each, Every the time between two ticks.
 	Ranges        int
 	Budget, Every time.Duration

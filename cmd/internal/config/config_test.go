@@ -181,6 +181,32 @@ func TestStationsMayShareTheRoomProbe(t *testing.T) {
 	assert.Equal(t, cfg.Stations[0].RoomProbe, cfg.Stations[1].RoomProbe)
 }
 
+func TestRangersThatCannotBe(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]struct {
+		line int
+		says string
+	}{
+		"chip='vl6180x'\nbudget='100ms'":     {3, "from 15ms to 68ms"},
+		"chip='vl53l0x'\nbudget='15ms'":      {3, "from 20ms"},
+		"chip='vl53l4cd'\nbudget='250ms'":    {3, "to 200ms"},
+		"chip='vl53l1x'\nbudget='60ms'":      {3, "one of"},
+		"xshut='GPIO17'\ninterrupt='GPIO17'": {3, "reset line"},
+		"name='a'\njar_probe='none'\n[[station]]\nname='b'\njar_probe='none'\naddress=0x2a":                                {4, "0x29"},
+		"name='a'\njar_probe='none'\ninterrupt='GPIO5'\n[[station]]\nname='b'\nbus=3\njar_probe='none'\ninterrupt='GPIO5'": {9, "share GPIO5"},
+	} {
+		_, err := ParseConfig(strings.NewReader("[[station]]\n" + text))
+		var fault *Error
+		require.ErrorAs(t, err, &fault, text)
+		assert.Equal(t, want.line, fault.Line, text)
+		assert.Contains(t, fault.Error()+" "+fault.Hint(), want.says, text)
+	}
+	cfg := parse(t, "[[station]]\nchip='vl53l4cd'\nbudget='10ms'\ninterrupt='gpio4'\nwindow=true")
+	assert.Equal(t, "GPIO4", cfg.Stations[0].Interrupt)
+	assert.True(t, cfg.Stations[0].Window)
+	parse(t, "[[station]]\nname='a'\njar_probe='none'\n[[station]]\nname='b'\nchip='iio'\njar_probe='none'")
+}
+
 func TestTheRoomsSensorMayBeTheKernels(t *testing.T) {
 	t.Parallel()
 	assert.Equal(t, "sht4x", parse(t, "[[station]]\nroom_probe='SHT4x'").Stations[0].RoomProbe)

@@ -62,7 +62,7 @@ var known = map[string][]string{
 	"mqtt":   {"broker", "listen", "user", "password_file", "ca_file", "cert_file", "key_file", "users_file", "discovery", "keep_alive"},
 	"web":    {"socket"},
 	"alerts": {"soon", "repeat", "rings", "quiet_from", "quiet_to", "bedtime", "buzzer"},
-	"station": {"name", "chip", "bus", "mux", "address", "xshut", "ranges", "budget", "every", "jar_probe",
+	"station": {"name", "chip", "bus", "mux", "address", "xshut", "interrupt", "window", "ranges", "budget", "every", "jar_probe",
 		"dough_probe", "room_probe"},
 	"push": {"name", "url", "format", "body", "topic", "headers", "token_file", "ca_file"},
 }

@@ -59,6 +59,8 @@ type fileStation struct {
 	Mux        *string `toml:"mux"`
 	Address    *int    `toml:"address"`
 	XSHUT      *string `toml:"xshut"`
+	Interrupt  *string `toml:"interrupt"`
+	Window     *bool   `toml:"window"`
 	Ranges     *int    `toml:"ranges"`
 	Budget     *string `toml:"budget"`
 	Every      *string `toml:"every"`

@@ -3,9 +3,15 @@ package config
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"nightjar/sensor/vl53l0x"
+	"nightjar/sensor/vl53l1x"
+	"nightjar/sensor/vl53l4cd"
+	"nightjar/sensor/vl6180x"
 )
 
 func (c *checker) stations(fs []fileStation) []Station {
@@ -34,12 +40,18 @@ func (c *checker) station(key string, f fileStation) Station {
 		Mux:        c.mux(key+".mux", f.Mux),
 		Address:    c.address(key+".address", f.Address, DefaultAddress),
 		XSHUT:      c.line(key+".xshut", f.XSHUT),
+		Interrupt:  c.line(key+".interrupt", f.Interrupt),
+		Window:     f.Window != nil && *f.Window,
 		Ranges:     c.whole(key+".ranges", f.Ranges, d.Ranges, 1, 200),
 		Budget:     c.span(key+".budget", f.Budget, d.Budget, 10*time.Millisecond, time.Second),
 		Every:      c.span(key+".every", f.Every, d.Every, time.Second, 10*time.Minute),
 		JarProbe:   c.probe(key+".jar_probe", f.JarProbe, d.JarProbe),
 		DoughProbe: c.probe(key+".dough_probe", f.DoughProbe, d.DoughProbe),
 		RoomProbe:  c.roomProbe(key+".room_probe", f.RoomProbe, d.RoomProbe),
+	}
+	c.budget(key, s)
+	if s.XSHUT != "" && s.XSHUT == s.Interrupt {
+		c.fail(key+".interrupt", s.Interrupt+" is the reset line, too", "wire the interrupt to a line of its own, or leave it out")
 	}
 	if burst := time.Duration(s.Ranges) * s.Budget; burst > s.Every*8/10 {
 		c.fail(key+".every", fmt.Sprintf("%d ranges of %v take %v, too long for a tick every %v", s.Ranges, s.Budget, burst, s.Every),
@@ -54,9 +66,15 @@ func (c *checker) clash(key string, s Station, earlier []Station) {
 		switch {
 		case o.Name == s.Name:
 			c.fail(key+".name", fmt.Sprintf("two stations are named %q", s.Name), "give each a name of its own")
+		case o.Chip == ChipKernel || s.Chip == ChipKernel: // has no place on a bus of ours
 		case o.Bus == s.Bus && o.Mux == s.Mux && o.Address == s.Address:
 			c.fail(key+".address", fmt.Sprintf("stations %q and %q share address 0x%02x on bus %d", o.Name, s.Name, s.Address, s.Bus),
 				"put one on another bus or multiplexer channel, or wire xshut and give it an address of its own, such as 0x2a")
+		case o.Bus == s.Bus && o.Mux == s.Mux && (o.XSHUT == "" || s.XSHUT == ""):
+			c.fail(key, fmt.Sprintf("stations %q and %q share bus %d without reset lines", o.Name, s.Name, s.Bus),
+				"every ranger wakes at 0x29: give each an xshut and an address of its own, or put one on a multiplexer channel")
+		case s.Interrupt != "" && (s.Interrupt == o.Interrupt || s.Interrupt == o.XSHUT):
+			c.fail(key+".interrupt", fmt.Sprintf("stations %q and %q share %s", o.Name, s.Name, s.Interrupt), "wire each interrupt to a line of its own")
 		case o.XSHUT != "" && o.XSHUT == s.XSHUT:
 			c.fail(key+".xshut", fmt.Sprintf("stations %q and %q share %s", o.Name, s.Name, s.XSHUT), "wire each ranger's XSHUT to a line of its own")
 		}
@@ -136,4 +154,21 @@ func (c *checker) roomProbe(key string, v *string, d string) string {
 		return id
 	}
 	return c.probe(key, v, d)
+}
+
+// budgets are the bounds of the chips' timing budgets.
+var budgets = map[string][2]time.Duration{
+	"vl53l0x":  {vl53l0x.MinBudget, vl53l0x.MaxBudget},
+	"vl53l4cd": {vl53l4cd.MinBudget, vl53l4cd.MaxBudget},
+	"vl6180x":  {vl6180x.MinBudget, vl6180x.MaxBudget},
+}
+
+// budget refuses a timing budget that the chip does not have.
+func (c *checker) budget(key string, s Station) {
+	if b, ok := budgets[s.Chip]; ok && (s.Budget < b[0] || s.Budget > b[1]) {
+		c.fail(key+".budget", fmt.Sprintf("a %s cannot take %v for a range", s.Chip, s.Budget), fmt.Sprintf("from %v to %v", b[0], b[1]))
+	}
+	if s.Chip == "vl53l1x" && !slices.Contains(vl53l1x.Budgets(), s.Budget) {
+		c.fail(key+".budget", fmt.Sprintf("a vl53l1x cannot take %v for a range", s.Budget), fmt.Sprintf("one of %v", vl53l1x.Budgets()))
+	}
 }
