@@ -38,6 +38,9 @@ func newPrior(p Progress) prior {
 		q.mean[atSeed] += math.Log(fedShare / doughShare)
 	}
 	q.mean[atSeed] += shareShift(p)
+	if !p.InoculationPct.IsKnown() {
+		q.sd[atSeed] = math.Hypot(q.sd[atSeed], shareSD)
+	}
 	for k := range q.mean {
 		q.pool(p, k)
 	}
@@ -46,6 +49,9 @@ func newPrior(p Progress) prior {
 
 // The prefermented flour of a dough and of a starter fed 1:1:1, % of all flour, where it is not known.
 const doughShare, fedShare = 15.0, 100.0 / 3
+
+// shareSD is the standard deviation of the logarithm of an inoculation that nobody told: 6-25 % (common practice, no source).
+const shareSD = 0.4
 
 // shareShift is the logarithm of the seed for a known inoculation against the usual one: what was seeded is in proportion.
 func shareShift(p Progress) float64 {
@@ -60,33 +66,50 @@ func shareShift(p Progress) float64 {
 	return math.Log(min(max(pct, 0.1), 100) / usual)
 }
 
-// pool moves parameter k towards the mean of the past runs: n of them weigh n/within² against 1/sd² of the usual prior.
-// The new run scatters about that mean as they do.
+// pool moves parameter k towards the mean of the past runs: each weighs 1/within² against 1/sd² of the usual prior. The
+// new run scatters about that mean as they do.
 func (q *prior) pool(p Progress, k int) {
-	sum, n := 0.0, 0.0
+	sum, own, n := 0.0, 0.0, 0
 	for _, s := range p.Past {
-		v, ok := pastValue(s, p, k)
-		if ok {
-			sum, n = sum+v, n+1
+		if v, ok := pastValue(s, p, k); ok {
+			w := 1 / scatterOf(k, s.Run.InoculationPct, p.InoculationPct)
+			sum, own, n = sum+w*v, own+w, n+1
 		}
 	}
 	if n == 0 {
 		return
 	}
-	q.past = int(n)
-	usual, own := 1/(q.sd[k]*q.sd[k]), n/(withinSD[k]*withinSD[k])
-	q.mean[k] = (q.mean[k]*usual + sum/n*own) / (usual + own)
-	q.sd[k] = min(q.sd[k], math.Hypot(withinSD[k], 1/math.Sqrt(usual+own)))
+	q.past = n
+	usual := 1 / (q.sd[k] * q.sd[k])
+	q.mean[k] = (q.mean[k]*usual + sum) / (usual + own)
+	q.sd[k] = min(q.sd[k], math.Sqrt(scatterOf(k, p.InoculationPct)+1/(usual+own)))
 }
 
-// pastValue is a past run's parameter k, brought to this run's inoculation.
+// scatterOf is the variance of a run's parameter k about its starter's mean; an inoculation that is not known adds to the
+// seed's.
+func scatterOf(k int, inoculations ...Num) float64 {
+	v := withinSD[k] * withinSD[k]
+	for _, pct := range inoculations {
+		if k == atSeed && !pct.IsKnown() {
+			return v + shareSD*shareSD
+		}
+	}
+	return v
+}
+
+// leastPeak is the multiple that a past run must have seen to teach anything: one that hardly rose, or was given up, holds
+// little but the prior it began with.
+const leastPeak = 1.3
+
+// pastValue is a past run's parameter k. The seed is brought to this run's inoculation; where either is not known they are
+// taken to be alike.
 func pastValue(s Summary, p Progress, k int) (float64, bool) {
-	if len(s.Growth) != parameters || kindOf(s.Run.Kind) != kindOf(p.Kind) {
+	if len(s.Growth) != parameters || kindOf(s.Run.Kind) != kindOf(p.Kind) || s.PeakMultiple.Or(leastPeak) < leastPeak {
 		return 0, false
 	}
 	v := s.Growth[k]
-	if k == atSeed {
-		v += shareShift(p) - shareShift(Progress{Kind: p.Kind, InoculationPct: s.Run.InoculationPct})
+	if past := s.Run.InoculationPct; k == atSeed && past.IsKnown() && p.InoculationPct.IsKnown() {
+		v += shareShift(p) - shareShift(Progress{Kind: p.Kind, InoculationPct: past})
 	}
 	return v, math.Abs(v) < 100
 }

@@ -10,6 +10,14 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"nightjar/sensor/sim/dough"
+)
+
+// The parts that constants were chosen and calibrated on.
+var (
+	tunePart      = part{"tune", 0, 40, []dough.Mechanism{dough.Monod, publishedCurve, plainBalance}}
+	calibratePart = part{"calibrate", 1000, 120, []dough.Mechanism{dough.Monod, publishedCurve, plainBalance}}
 )
 
 // scatter is where the truth lay, in spreads from what the posterior expected; false if it gave no answer.
@@ -23,7 +31,7 @@ func (t *trialNight) scatter(f *Forecaster, at int, past []Summary) (float64, bo
 	// The thermal time that truly passed, by the temperature that was expected.
 	lo, hi := leastRest, 100.0
 	for range 60 {
-		if mid := (lo + hi) / 2; f.run.ahead(mid) < t.left(at) {
+		if mid := (lo + hi) / 2; f.run.ahead(mid) < t.truth-t.progress.Hours[at] {
 			lo = mid
 		} else {
 			hi = mid

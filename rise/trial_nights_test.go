@@ -52,12 +52,9 @@ type part struct {
 	mechanisms []dough.Mechanism
 }
 
-// The Film mechanism is held out: nothing was tuned or calibrated on it.
-var (
-	tunePart      = part{"tune", 0, 40, []dough.Mechanism{dough.Monod, publishedCurve, plainBalance}}
-	calibratePart = part{"calibrate", 1000, 120, []dough.Mechanism{dough.Monod, publishedCurve, plainBalance}}
-	heldOutPart   = part{"held-out", 2000, 60, []dough.Mechanism{dough.Monod, dough.Film, publishedCurve, plainBalance}}
-)
+// heldOutPart is what every figure told is from. Its Film mechanism is held out altogether: nothing was tuned or calibrated
+// on it.
+var heldOutPart = part{"held-out", 2000, 60, []dough.Mechanism{dough.Monod, dough.Film, publishedCurve, plainBalance}}
 
 // nights makes the nights of a mechanism of the part, at most so many starters.
 func (p part) nights(m dough.Mechanism, most int) []*trialNight {
@@ -159,9 +156,6 @@ func (t *trialNight) at(i int) Progress {
 	p.Hours, p.Multiple, p.TempC = p.Hours[:i+1], p.Multiple[:i+1], p.TempC[:i+1]
 	return p
 }
-
-// left is the time from reading i to the target, h.
-func (t *trialNight) left(i int) float64 { return t.truth - t.progress.Hours[i] }
 
 // summary is what the night teaches later ones: it is watched until an hour past its target, or to its end.
 func (t *trialNight) summary(f *Forecaster) Summary {
