@@ -20,10 +20,10 @@ type Proof struct {
 
 // Reach reports whether a route is known to reach a person: one whose newest acknowledged test is younger than 30 days
 // and was made with the route's present configuration. routes holds that configuration's fingerprint by route. If there
-// is none, why says so, and what to do, in a sentence each.
+// is none, why says so, and what to do, as the end of a sentence that begins with "this run cannot wake you".
 func Reach(routes map[string]string, proofs []Proof, now time.Time) (ok bool, why string) {
 	if len(routes) == 0 {
-		return false, "No route is set up that could reach a person: this run cannot wake you. Set up [mqtt] or a [[push]]."
+		return false, "no route is set up that could reach a person; set up [mqtt] or a [[push]]"
 	}
 	var stale []string
 	for _, p := range proofs {
@@ -42,6 +42,6 @@ func Reach(routes map[string]string, proofs []Proof, now time.Time) (ok bool, wh
 	if stale = slices.Compact(stale); len(stale) == 0 {
 		stale = []string{"no test was ever acknowledged"}
 	}
-	return false, fmt.Sprintf("No route reaches a person (%s): this run cannot wake you. Run nightjar notify test, and answer it from your phone.",
+	return false, fmt.Sprintf("no route is known to reach a person (%s); run nightjar notify test, and answer it from your phone",
 		strings.Join(stale, "; "))
 }
