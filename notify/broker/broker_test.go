@@ -174,7 +174,7 @@ func TestOnlyASubscribersAcknowledgementIsTold(t *testing.T) {
 	h := newHeard()
 	b, _ := serve(t, Options{Acknowledged: h.acknowledged, Subscribed: h.subscribed})
 	daemon, _ := connect(t, b, "daemon", nil)
-	daemon.published(1, "a/alert", "nobody listens", false)
+	daemon.published(1, "b/alert", "nobody listens", false)
 	phone, _ := connect(t, b, "phone", nil)
 	phone.subscribe("a/alert", 1)
 	h.wait(t, "sub phone a/alert")

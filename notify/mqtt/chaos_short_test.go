@@ -3,4 +3,4 @@
 package mqtt
 
 // The short form of the chaos test; the build tag chaos runs the long one.
-const chaosAlerts = 400
+const chaosAlerts = 300

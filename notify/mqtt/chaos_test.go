@@ -145,6 +145,7 @@ type chaos struct {
 // launch starts a client on what the outbox holds.
 func (ch *chaos) launch() {
 	c, _ := newClient(ch.t, ch.net.addr, func(o *Options) { o.Outbox = &ch.outbox })
+	impatient(c)
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { defer close(done); _ = c.Run(ctx) }()

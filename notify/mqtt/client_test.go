@@ -51,13 +51,18 @@ func (l *logs) String() string {
 	return l.b.String()
 }
 
-// quick has the waits that a test has patience for.
+// quick has the waits that a test has patience for. What is to happen at a time-out calls impatient as well.
 func quick() waits {
 	w := usual
-	w.ack, w.write, w.ping = 300*time.Millisecond, 200*time.Millisecond, 300*time.Millisecond
+	w.ack, w.ping = 5*time.Second, 5*time.Second
 	w.firstRetry, w.lastRetry, w.refusedRetry = 5*time.Millisecond, 40*time.Millisecond, 40*time.Millisecond
 	w.refusals = 20 * time.Millisecond
 	return w
+}
+
+// impatient shortens the client's time-outs, which a busy machine then may run into.
+func impatient(c *Client) {
+	c.waits.ack, c.waits.write, c.waits.ping = 300*time.Millisecond, 200*time.Millisecond, 300*time.Millisecond
 }
 
 func newClient(t *testing.T, addr string, change func(*Options)) (*Client, *logs) {
@@ -208,6 +213,7 @@ func TestSwallowedAlertStaysUndelivered(t *testing.T) {
 	var o notifytest.Outbox
 	ids := issue(t, &o, 2)
 	c, _ := newClient(t, s.addr, func(op *Options) { op.Outbox = &o })
+	impatient(c)
 	run(t, c)
 	s.waitFor("four tries", func() bool { return len(s.ids("main")) >= 4 })
 	assert.Equal(t, []string{ids[0], ids[0], ids[0], ids[0]}, s.ids("main")[:4], "the same alert, under the same id")
@@ -327,6 +333,7 @@ func TestHalfOpenLinkBlocksNobody(t *testing.T) {
 	}
 	var o notifytest.Outbox
 	c, _ := newClient(t, s.addr, func(op *Options) { op.Outbox = &o })
+	impatient(c)
 	stop := run(t, c)
 	s.waitFor("birth", func() bool { return len(s.payloads(available)) >= 1 })
 	issue(t, &o, 1)

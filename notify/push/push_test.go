@@ -276,7 +276,7 @@ func TestAnEndlessAnswerIsNotRead(t *testing.T) {
 func TestRouteWithAServiceThatHasHadEnough(t *testing.T) {
 	calls := 0
 	s := newService(t, func(w http.ResponseWriter, _ *http.Request) {
-		if calls++; calls <= 2 {
+		if calls++; calls == 1 {
 			w.Header().Set("Retry-After", "1")
 			w.WriteHeader(http.StatusTooManyRequests)
 		}
@@ -294,11 +294,11 @@ func TestRouteWithAServiceThatHasHadEnough(t *testing.T) {
 	wg.Go(func() { assert.NoError(t, quick.Run(ctx)) })
 	began := time.Now()
 	require.True(t, o.Wait("tablet", 5*time.Second))
-	assert.Less(t, time.Since(began), time.Second)
+	assert.Equal(t, rise.DeliveryPending, o.Delivery("phone", ring().ID).State)
 	require.True(t, o.Wait("phone", 10*time.Second))
-	assert.GreaterOrEqual(t, time.Since(began), 2*time.Second)
-	assert.Len(t, s.bodies, 3)
-	assert.Equal(t, s.heads[0].Get("Idempotency-Key"), s.heads[2].Get("Idempotency-Key"))
+	assert.GreaterOrEqual(t, time.Since(began), time.Second)
+	assert.Len(t, s.bodies, 2)
+	assert.Equal(t, s.heads[0].Get("Idempotency-Key"), s.heads[1].Get("Idempotency-Key"))
 }
 
 func FuzzTemplate(f *testing.F) {
