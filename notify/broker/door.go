@@ -113,6 +113,7 @@ func (d *door) OnPublish(cl *mochi.Client, pk packets.Packet) (packets.Packet, e
 func (d *door) OnSessionEstablish(cl *mochi.Client, _ packets.Packet) {
 	before, ok := d.server.Clients.Get(cl.ID)
 	if !ok {
+		d.forget(cl.ID)
 		return
 	}
 	missed := before.State.Inflight.GetAll(false)
@@ -180,12 +181,15 @@ func (d *door) OnQosDropped(cl *mochi.Client, pk packets.Packet) { d.land(cl, pk
 
 // OnDisconnect forgets what was on its way to a client without a session.
 func (d *door) OnDisconnect(cl *mochi.Client, _ error, expire bool) {
-	if !expire {
-		return
+	if expire {
+		d.forget(cl.ID)
 	}
+}
+
+func (d *door) forget(client string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	maps.DeleteFunc(d.inFlight, func(f flight, _ sent) bool { return f.client == cl.ID })
+	maps.DeleteFunc(d.inFlight, func(f flight, _ sent) bool { return f.client == client })
 }
 
 func (d *door) land(cl *mochi.Client, pk packets.Packet) (sent, bool) {
