@@ -3,6 +3,7 @@ package scenario
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -37,6 +38,9 @@ func (s Scenario) checkRoom() error {
 	return nil
 }
 
+// nameRE is what stations and jars may be called: their names stand in topics and paths.
+var nameRE = regexp.MustCompile(`^[a-z0-9][a-z0-9_-]{0,31}$`)
+
 func (s Scenario) checkSetups() error {
 	names, places := map[string]bool{}, map[string]bool{}
 	for _, u := range s.Setups {
@@ -54,8 +58,10 @@ func (s Scenario) checkSetups() error {
 
 func (u Setup) check() error {
 	switch {
-	case u.Name == "":
-		return errors.New("name is empty")
+	case !nameRE.MatchString(u.Name):
+		return errors.New("name: use 1 to 32 of a-z, 0-9, - and _, beginning with a letter or a digit")
+	case !nameRE.MatchString(u.Jar.Name):
+		return fmt.Errorf("jar %q: name it with 1 to 32 of a-z, 0-9, - and _, beginning with a letter or a digit", u.Jar.Name)
 	case !slices.Contains(Chips(), u.Chip):
 		return fmt.Errorf("chip %q is unknown: it is one of %s", u.Chip, strings.Join(Chips(), ", "))
 	case u.Address < 0x08 || u.Address > 0x77:

@@ -52,6 +52,8 @@ func TestLoadRefuses(t *testing.T) {
 		{"hot room", "start = 2026-10-16T20:30:00Z\n[[room]]\nc = 80\n[[station]]\n", "no kitchen"},
 		{"endless", "length = \"1000h\"\n" + minimal, "14 days"},
 		{"target", "target = 0.5\n" + minimal, "target"},
+		{"station's name", minimal + "name = \"Left jar\"\n", "name"},
+		{"jar's name", minimal + "[station.jar]\nname = \"tall jar\"\n", "tall jar"},
 		{"chip", minimal + "chip = \"hcsr04\"\n", "hcsr04"},
 		{"address", minimal + "address = 0x80\n", "address"},
 		{"mux", minimal + "mux = 0x29\n", "mux"},
