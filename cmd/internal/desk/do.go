@@ -20,6 +20,10 @@ func (d *Desk) Do(ctx context.Context, a rise.Action) (api.ActionDone, error) {
 	if err := ctx.Err(); err != nil {
 		return api.ActionDone{}, err
 	}
+	// Folding earlier nights takes its time on the smallest board: not while others wait, who may want to stop a bell.
+	if err := d.recall(ctx, a); err != nil {
+		return api.ActionDone{}, d.told(err)
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if done, run, known, err := d.Store.Done(a.ID); known || err != nil {
@@ -27,11 +31,6 @@ func (d *Desk) Do(ctx context.Context, a rise.Action) (api.ActionDone, error) {
 	}
 	if err := d.prepare(ctx, &a); err != nil {
 		return api.ActionDone{}, err
-	}
-	if a.Start != nil {
-		if err := d.remember(ctx, a.Start.Starter, pastRuns); err != nil {
-			return api.ActionDone{}, d.told(err)
-		}
 	}
 	done, run, err := d.Store.Act(a)
 	if err != nil {

@@ -11,6 +11,17 @@ import (
 // summed up, or by another algorithm, are left out: on the smallest board a night takes seconds.
 const pastRuns = 5
 
+// recall sums up what an action will want to know of its starter's earlier runs.
+func (d *Desk) recall(ctx context.Context, a rise.Action) error {
+	switch {
+	case a.Kind == rise.ActionFeed && a.Feed != nil:
+		return d.remember(ctx, a.Feed.Starter, feedingsSeen)
+	case a.Kind == rise.ActionStart && a.Start != nil:
+		return d.remember(ctx, a.Start.Starter, pastRuns)
+	}
+	return nil
+}
+
 // remember sums up those of a starter's newest runs that ended and whose summary is missing or by another algorithm, so
 // that a run that begins now learns from them.
 func (d *Desk) remember(ctx context.Context, starter string, newest int) error {

@@ -11,6 +11,7 @@ import (
 	"nightjar/cmd/internal/api"
 	"nightjar/cmd/internal/desk"
 	"nightjar/rise"
+	"nightjar/store"
 )
 
 // starter adds the starter gerta.
@@ -269,4 +270,38 @@ func TestCompareRuns(t *testing.T) {
 	refused(t, err, desk.Missing, "no run 7", "nightjar runs")
 	_, err = r.Compare(t.Context(), make([]int, 11))
 	refused(t, err, desk.Bad, "too many", "at most 10")
+}
+
+// slowStore takes its time to gather a night.
+type slowStore struct {
+	*store.DB
+	asked, release chan struct{}
+}
+
+func (s slowStore) Case(n int) (rise.Case, error) {
+	close(s.asked)
+	<-s.release
+	return s.DB.Case(n)
+}
+
+// Earlier nights are folded again before a run begins; nobody who wants to stop a bell waits for that.
+func TestFoldingEarlierNightsHoldsNobodyUp(t *testing.T) {
+	t.Parallel()
+	r := newRoom(t)
+	r.starter(t)
+	r.feed(t, 1)
+	_, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionEnd})
+	require.NoError(t, err)
+	slow := slowStore{r.db, make(chan struct{}), make(chan struct{})}
+	r.Store = slow
+	started := make(chan error, 1)
+	go func() {
+		_, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{Starter: "gerta"}})
+		started <- err
+	}()
+	<-slow.asked
+	_, err = r.Do(t.Context(), rise.Action{Kind: rise.ActionNote, Text: "up", Run: 1})
+	require.NoError(t, err)
+	close(slow.release)
+	require.NoError(t, <-started)
 }
