@@ -14,11 +14,11 @@ var calibration = [...]struct {
 	share         float64
 	alone, taught interval
 }{
-	{0.05, interval{-0.74, 1.76}, interval{-0.76, 1.68}},
+	{0.05, interval{-0.73, 1.76}, interval{-0.76, 1.68}},
 	{0.25, interval{-0.81, 1.95}, interval{-0.70, 1.66}},
-	{0.50, interval{-0.87, 1.26}, interval{-0.86, 0.92}},
-	{0.75, interval{-0.66, 1.47}, interval{-0.77, 1.27}},
-	{0.90, interval{-0.69, 1.96}, interval{-0.80, 1.95}},
+	{0.50, interval{-0.86, 1.26}, interval{-0.85, 0.92}},
+	{0.75, interval{-0.66, 1.47}, interval{-0.79, 1.27}},
+	{0.90, interval{-0.68, 1.96}, interval{-0.80, 1.94}},
 }
 
 // interval is the ends of a forecast's interval, in spreads about the median.

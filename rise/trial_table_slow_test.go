@@ -22,7 +22,7 @@ func TestForecastTable(t *testing.T) {
 	without, with := byMechanism(heldOutPart, 0), byMechanism(heldOutPart, 5)
 	nights := len(heldOutPart.mechanisms) * heldOutPart.starters * nightsEach
 	fmt.Printf("%d nights of %d starters, median absolute error in minutes (90 %% interval by bootstrap over starters)\n", nights, nights/nightsEach)
-	fmt.Printf("%-40s %18s %18s %18s\n", "at this share of the rise", "25 %", "50 %", "75 %")
+	fmt.Printf("%-48s %18s %18s %18s\n", "at this share of the rise", "25 %", "50 %", "75 %")
 	all, learned := together(without), together(with)
 	errors := func(name string, os [len(trialShares)][]outcome, figure func(outcome) float64) {
 		tableLine(name, func(j int) string {
@@ -42,8 +42,8 @@ func TestForecastTable(t *testing.T) {
 		}
 	}
 	errors("oracle (simulated doughs only)", known, rivalOff(len(rivals)))
-	tableLine("ratio to the line, without history", func(j int) string { return fmt.Sprintf("%.2f", ratio(all[j])) })
-	tableLine("ratio to the line, with five past runs", func(j int) string { return fmt.Sprintf("%.2f", ratio(learned[j])) })
+	tableLine("ratio to the best simple rule, without history", func(j int) string { return fmt.Sprintf("%.2f", ratio(all[j])) })
+	tableLine("ratio to the best simple rule, with five past runs", func(j int) string { return fmt.Sprintf("%.2f", ratio(learned[j])) })
 	for i, os := range [][len(trialShares)][]outcome{all, learned} {
 		name := []string{"without history", "with five past runs"}[i]
 		tableLine("10-90 % covers, "+name, func(j int) string { return fmt.Sprintf("%.0f %%", 100*coverage(os[j])) })
@@ -151,5 +151,5 @@ func tableLine(name string, cell func(j int) string) {
 	for _, j := range judged {
 		cells = append(cells, fmt.Sprintf("%18s", cell(j)))
 	}
-	fmt.Printf("%-40s %s\n", name, strings.Join(cells, " "))
+	fmt.Printf("%-48s %s\n", name, strings.Join(cells, " "))
 }
