@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"bytes"
 	"compress/gzip"
 	"encoding/json"
 	"flag"
@@ -14,6 +15,7 @@ import (
 
 	"nightjar/rise"
 	"nightjar/store"
+	"nightjar/store/recording"
 	"nightjar/store/storetest"
 
 	"github.com/stretchr/testify/assert"
@@ -190,4 +192,32 @@ func writeJSON(t *testing.T, path string, v any) {
 	b, err := json.MarshalIndent(v, "", " ")
 	require.NoError(t, err)
 	require.NoError(t, os.WriteFile(path, append(b, '\n'), 0o644))
+}
+
+func TestAnExportHoldsWhatTheStoreHolds(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "nightjar.db")
+	unzip(t, "testdata/schema-1.db.gz", path)
+	db := storetest.OpenAt(t, path, store.Options{BootID: "reader"})
+	want, err := db.Case(1)
+	require.NoError(t, err)
+	want.Past = nil // no part of a recording
+	var csv, doc bytes.Buffer
+	w := recording.NewWriter(&csv, false)
+	w.Actions(want.Actions)
+	for _, r := range want.Readings {
+		require.NoError(t, w.Write(r, rise.Estimate{}))
+	}
+	require.NoError(t, w.Flush())
+	require.NoError(t, recording.WriteJSON(&doc, want))
+	got, err := recording.Read(&doc, "export.json", recording.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, want, got)
+	got, err = recording.Read(&csv, "export.csv", recording.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, want.Actions, got.Actions)
+	require.Len(t, got.Readings, len(want.Readings))
+	for i, r := range got.Readings {
+		r.Quality = want.Readings[i].Quality // CSV has no column of it
+		require.Equal(t, want.Readings[i], r)
+	}
 }

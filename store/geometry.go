@@ -51,10 +51,10 @@ func readGeometry(f *os.File) (geometry, error) {
 	}
 	g, ok := newerMeta(f)
 	if !ok {
-		return g, fmt.Errorf("no valid beginning in %d bytes: %w", info.Size(), ErrDamaged)
+		return geometry{}, fmt.Errorf("no valid beginning in %d bytes: %w", info.Size(), ErrDamaged)
 	}
-	if need := g.lastNeeded(); info.Size() < need {
-		return g, fmt.Errorf("cut short: %d bytes of %d: %w", info.Size(), need, ErrDamaged)
+	if has := uint64(info.Size() / g.page); has < g.pages {
+		return g, fmt.Errorf("cut short: %d pages of %d: %w", has, g.pages, ErrDamaged)
 	}
 	if err := g.checkPage(f, g.root, flagLeaf|flagBranch); err != nil {
 		return g, err
@@ -84,9 +84,6 @@ func newerMeta(f io.ReaderAt) (geometry, bool) {
 	g.older = true
 	return g, ok
 }
-
-// lastNeeded is the size that the file must have.
-func (g geometry) lastNeeded() int64 { return int64(g.pages) * g.page }
 
 // checkPage checks that a page is where its number says and is of one of the kinds.
 func (g geometry) checkPage(f io.ReaderAt, id uint64, kinds uint16) error {

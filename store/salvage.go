@@ -34,7 +34,7 @@ func salvageFile(f *os.File) (*salvage, error) {
 	if g.page == 0 {
 		g.page = pageSize
 	}
-	g.pages = max(g.pages, uint64(info.Size()/g.page))
+	g.pages = uint64(info.Size() / g.page) // what there is, whatever the meta page says
 	p := newPager(f, g)
 	p.damaged = s.note
 	a := newAudit()

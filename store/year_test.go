@@ -28,7 +28,7 @@ type kitchen struct {
 }
 
 func newKitchen(seed uint64, boot uint32) *kitchen {
-	return &kitchen{rnd: rand.New(rand.NewPCG(seed, 77)), boot: boot}
+	return &kitchen{rnd: rand.New(rand.NewPCG(seed, 77)), boot: boot, room: 21}
 }
 
 func (k *kitchen) next() rise.Reading {
