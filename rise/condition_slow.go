@@ -7,6 +7,10 @@ import (
 	"strings"
 )
 
+// slowAfter is how long a dough must have stood before it is called slow, h: in the first hours it takes the room's
+// temperature, and nothing tells a weak starter from a lag.
+const slowAfter = 2.0
+
 // decideSlow asks for slow where the forecast is later than planned, or than usual, for all its doubt, or gives the target
 // up.
 func (t *Tracker) decideSlow() bool {
@@ -14,7 +18,7 @@ func (t *Tracker) decideSlow() bool {
 	chance, known := t.outlook.prediction.Chance.Get()
 	p10, seen := t.outlook.prediction.P10.Get()
 	late := p10 - limit
-	given := t.phase.phase != PhaseFalling && !t.alerts.latches[readyIs].on && t.base.known
+	given := t.now.hours >= slowAfter && t.phase.phase != PhaseFalling && !t.alerts.latches[readyIs].on && t.base.known
 	lost := known && chance < hopeless && t.now.hours >= 3
 	ask := given && (lost || bounded && seen && late > lateHours)
 	release := t.alerts.latches[readyIs].on || known && chance > 2*hopeless && (!bounded || seen && late < 0)
@@ -40,7 +44,7 @@ func (t *Tracker) limit() (hours float64, ok bool) {
 	if limit, planned := t.planHours(); planned {
 		return limit, true
 	}
-	c, warm := t.temps.mean().Get()
+	c, warm := t.expectedC()
 	if t.run.Kind != RunDough || !warm {
 		return 0, false
 	}
@@ -61,11 +65,26 @@ func (t *Tracker) slowText(late float64) string {
 	return strings.Join(slices.DeleteFunc(said, func(s string) bool { return s == "" }), " ")
 }
 
+// expectedC is the mean temperature from the start to the median of the forecast, if it stays as it is now, °C.
+func (t *Tracker) expectedC() (c float64, ok bool) {
+	mean, known := t.temps.mean().Get()
+	now, seen := t.temps.now.Get()
+	if !known || !seen {
+		return 0, false
+	}
+	p50 := t.outlook.prediction.P50.Or(t.now.hours)
+	if p50 <= t.now.hours || p50 <= 0 {
+		return mean, true
+	}
+	gone := t.now.hours / p50
+	return gone*mean + (1-gone)*now, true
+}
+
 // paceOf judges the forecast against a limit, h; 0 is the usual range.
 func (t *Tracker) paceOf(limit float64) Pace {
 	p := &t.outlook.prediction
 	p50, known := p.P50.Get()
-	c, warm := t.temps.mean().Get()
+	c, warm := t.expectedC()
 	if !known || !warm {
 		return Pace{}
 	}

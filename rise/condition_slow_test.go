@@ -68,6 +68,22 @@ func TestACoolDoughBehindItsPlanIsToldToBeWarmed(t *testing.T) {
 	assert.Empty(t, rung(foldWhole(t, c), AlertSlow), "in time for its plan")
 }
 
+// A dough mixed warm that cools to the room is slow for being cool: its mean so far would say that it is its starter.
+func TestTheCauseCountsTheTemperatureToCome(t *testing.T) {
+	t.Parallel()
+	c := drawnCase(10, 2, doubledAt(17))
+	c.Run.InoculationPct = Known(16)
+	c.Run.Plan = nightStart.Add(hoursOf(8))
+	for i := range c.Readings {
+		h := float64(i) / 120
+		c.Readings[i].JarC = Known(16.5 + 7.5*math.Exp(-h))
+	}
+	slow := rung(foldWhole(t, c), AlertSlow)
+	require.NotEmpty(t, slow)
+	assert.GreaterOrEqual(t, slow[0].Since.Sub(nightStart).Hours(), slowAfter)
+	assert.Contains(t, slow[0].Text, "It is slow because it is cool: 18 °C")
+}
+
 func TestAUsualDoughIsNotSlow(t *testing.T) {
 	t.Parallel()
 	from, to, ok := UsualRange(Run{Target: 2, InoculationPct: Known(20)}, 24)
