@@ -173,6 +173,7 @@ func (k *told) check(t *testing.T, path string) {
 }
 
 func TestKilledAtAnyMoment(t *testing.T) {
+	t.Parallel()
 	kills := 12
 	if slow {
 		kills = 1000
@@ -278,6 +279,7 @@ func openCut(t *testing.T, b []byte) (got held, toldOf bool) {
 // TestPowerCutsOnAnHonestCard: whatever was not yet synced may be there or not, sector by sector; what was is there. Each
 // cut must leave the state before or after the commit it fell into, whole and without a word.
 func TestPowerCutsOnAnHonestCard(t *testing.T) {
+	t.Parallel()
 	images := recordWrites(t, 80)
 	cuts := 25
 	if slow {
@@ -302,6 +304,7 @@ func TestPowerCutsOnAnHonestCard(t *testing.T) {
 // TestPowerCutsOnALyingCard: the meta page is there, and any of what it speaks of is not, though the card said so. The
 // store starts, what it gives back is true, and if anything is missing it says so.
 func TestPowerCutsOnALyingCard(t *testing.T) {
+	t.Parallel()
 	images := recordWrites(t, 80)
 	cuts := 25
 	if slow {

@@ -162,6 +162,7 @@ func every(b []byte) int {
 }
 
 func TestFileCutAtEveryPage(t *testing.T) {
+	t.Parallel()
 	b, want := filled(t)
 	for n := 0; n < len(b); n += 4096 * every(b) {
 		spoil(t, b[:n], want)
@@ -170,6 +171,7 @@ func TestFileCutAtEveryPage(t *testing.T) {
 }
 
 func TestEveryPageZeroedCostsOnlyItself(t *testing.T) {
+	t.Parallel()
 	b, want := filled(t)
 	total := 0
 	for n := 0; n < len(b); n += 4096 * every(b) {
@@ -183,6 +185,7 @@ func TestEveryPageZeroedCostsOnlyItself(t *testing.T) {
 }
 
 func TestFlippedBits(t *testing.T) {
+	t.Parallel()
 	b, want := filled(t)
 	seeds := uint64(9)
 	if slow {
@@ -204,6 +207,7 @@ func TestFlippedBits(t *testing.T) {
 }
 
 func TestABucketWhoseNameIsSpoiled(t *testing.T) {
+	t.Parallel()
 	b, want := filled(t)
 	for _, name := range []string{"boots", "runs", "readings", "settled", "meta"} {
 		at := bytes.Index(b, []byte(name))

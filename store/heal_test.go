@@ -32,6 +32,7 @@ func spoilPages(t *testing.T, path string, keep func(page int) bool) {
 }
 
 func TestPagesThatGoBadWhileTheStoreIsOpen(t *testing.T) {
+	t.Parallel()
 	for page := range 12 {
 		path := filepath.Join(t.TempDir(), "nightjar.db")
 		db, err := store.Open(path, store.Options{BootID: storetest.BootID, Repair: true})

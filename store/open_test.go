@@ -240,6 +240,7 @@ func TestATypedTimeIsSettledWhenTheClockIsSet(t *testing.T) {
 }
 
 func TestALongExportDoesNotHoldUpTheWriter(t *testing.T) {
+	t.Parallel()
 	db := storetest.Open(t)
 	for i := range 100_000 {
 		db.Add("sill", tick(db, time.Duration(i)*time.Second))
@@ -276,6 +277,7 @@ func TestAReadingThatCannotBeRoundedIsUnknown(t *testing.T) {
 }
 
 func TestADiskThatTakesNothingIsToldAndCaughtUp(t *testing.T) {
+	t.Parallel()
 	var log strings.Builder
 	path := filepath.Join(t.TempDir(), "nightjar.db")
 	db, err := store.Open(path, store.Options{BootID: "a", Log: slog.New(slog.NewTextHandler(&log, nil))})

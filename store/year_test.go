@@ -102,6 +102,7 @@ func yearFile(t testing.TB, path string, ticks int) {
 }
 
 func TestPackedSize(t *testing.T) {
+	t.Parallel()
 	days := 4
 	if slow {
 		days = 365
