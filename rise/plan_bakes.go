@@ -150,7 +150,7 @@ func Advise(bakes []Bake) Advice {
 	case again < 2 && good == nil:
 		a.Reason = fmt.Sprintf("Not enough to say: only one bake of %d points to %s.", len(told), f)
 	default:
-		a.Change, a.Reason = f.remedy(newest, good, again, len(told))
+		a.Change, a.Reason = f.remedy(newest, f.edge(told), good, again, len(told))
 	}
 	return a
 }
@@ -165,8 +165,26 @@ func bestOf(told []Bake) *Bake {
 	return nil
 }
 
+// edge is the multiple nearest to right among the bakes with a fault: the lowest of those that had too much, the highest of
+// those that had too little.
+func (f fault) edge(told []Bake) Num {
+	edge := Num{}
+	for _, b := range told {
+		m, ok := b.Multiple.Get()
+		if b.fault() != f || !ok {
+			continue
+		}
+		if e := edge.Or(m); f == faultOver {
+			edge = Known(min(e, m))
+		} else {
+			edge = Known(max(e, m))
+		}
+	}
+	return edge
+}
+
 // remedy is the change for a fault and its reason.
-func (f fault) remedy(newest Bake, good *Bake, again, of int) (change, reason string) {
+func (f fault) remedy(newest Bake, edge Num, good *Bake, again, of int) (change, reason string) {
 	seen := fmt.Sprintf("%d of the last %d bakes point to %s", again, of, f)
 	if f == faultUnder && newest.slow() {
 		return "Strengthen the starter before the next dough: feed it until it doubles within 8 h, two or three times in a row.",
@@ -189,7 +207,12 @@ func (f fault) remedy(newest Bake, good *Bake, again, of int) (change, reason st
 			return fmt.Sprintf("End bulk at ×%.2f.", was), fmt.Sprintf("%s; run %d came out well at ×%.2f, and the last ended at ×%.2f.", seen, good.Run, was, at)
 		}
 	}
-	return fmt.Sprintf("End bulk at ×%.2f.", max(1.2, at+step)), fmt.Sprintf("%s; the last ended at ×%.2f.", seen, at)
+	reason = fmt.Sprintf("%s; the last ended at ×%.2f", seen, at)
+	from := edge.Or(at)
+	if math.Abs(from-at) > 0.005 {
+		reason += fmt.Sprintf(", one at ×%.2f", from)
+	}
+	return fmt.Sprintf("End bulk at ×%.2f.", max(1.2, from+step)), reason + "."
 }
 
 // ThermalHours is the time that growth at 25 °C would have taken for what each entry's temperature allowed until

@@ -84,3 +84,15 @@ func TestThermalHours(t *testing.T) {
 	assert.InDelta(t, 3*yeast.Rate(15)/yeast.Rate(25), cold[3], 1e-12)
 	assert.InDeltaSlice(t, []float64{0, 0, 1, 2}, rise.ThermalHours([]float64{0, -1, 1, 2}, nil), 1e-12)
 }
+
+// Of two that had too much, the one that ended earlier tells more: the change goes on from there.
+func TestAChangeGoesBeyondEveryBakeWithTheFault(t *testing.T) {
+	first := baked(1, 1.95, rise.Outcome{Spread: "flat", Crumb: "open"})
+	last := baked(2, 2.35, rise.Outcome{Spread: "flat", Crumb: "even"})
+	a := rise.Advise([]rise.Bake{first, last})
+	assert.Equal(t, "End bulk at ×1.80.", a.Change)
+	assert.Contains(t, a.Reason, "the last ended at ×2.35, one at ×1.95.")
+	first.Outcome, last.Outcome = rise.Outcome{Spread: "tall", Crumb: "tight"}, rise.Outcome{Spread: "held", Crumb: "gummy"}
+	first.Multiple, last.Multiple = rise.Known(1.9), rise.Known(1.6)
+	assert.Equal(t, "End bulk at ×2.05.", rise.Advise([]rise.Bake{first, last}).Change)
+}
