@@ -28,7 +28,7 @@ func (t *Tracker) decideReady(p point) bool {
 	}
 	target := t.run.Target
 	short := (p.multiple - readyShort*target) / p.u
-	sample := p.multiple+t.meanwhile() >= target && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p)
+	sample := p.multiple+t.meanwhile() >= target+t.shiftDoubt() && (short >= normalQuantile(0.98) || p.multiple >= target/readyShort) && !t.swollen(p) && !t.haze.suspect()
 	ask := sample || t.doughReady(p)
 	release := p.multiple < t.releaseAt(p) && !t.doughBy(t.now.hours+doughDoubt)
 	need := t.proof(1)
@@ -61,11 +61,21 @@ func (t *Tracker) meanwhile() float64 {
 	return min(max(0, rate/100*1.5/60), 0.01)
 }
 
+// shiftDoubt is the doubt that shifts have left in the multiple: by so much more must it have risen to count as there.
+func (t *Tracker) shiftDoubt() float64 {
+	base, perMM := t.volume(t.base.level)
+	return min(math.Sqrt(t.gate.carryVar)*perMM/base, swollenBy)
+}
+
 // swollen reports whether the multiple lies so far above its trend that a large bubble may be swelling: then ready waits
 // until the trend has caught up, or the bubble burst.
 func (t *Tracker) swollen(p point) bool {
 	if t.alerts.latches[readyIs].on || p.multiple > t.run.Target+2*swollenBy {
 		return false
+	}
+	if t.alerts.latches[readyIs].cond.Episode > 0 { // it has rung before: only a sample that has been rising rings again
+		level, ok := t.levels.upTo(t.now.hours)
+		return ok && t.multipleAt(level*(1+2*trendDoubt)) < t.run.Target-swollenBy
 	}
 	d := t.levels.trendAt(t.now.hours)
 	return d.known && t.multipleAt(d.level+2*d.doubt) < t.run.Target-swollenBy

@@ -153,6 +153,15 @@ func (z *haze) foggier(ref view) bool {
 	return z.now.sigma-ref.sigma > limit+4*doubt.sigma || ref.signal-z.now.signal > limit/2+4*doubt.signal
 }
 
+// suspect reports whether there may be the beginning of a fog: too little to hold the level, enough to ring nothing yet.
+func (z *haze) suspect() bool {
+	if z.fogged || len(z.clear) < hazeViews {
+		return z.fogged
+	}
+	ref, doubt := z.reference(), z.doubt()
+	return z.now.sigma-ref.sigma > hazeLeast+2.5*doubt.sigma || ref.signal-z.now.signal > hazeLeast+2.5*doubt.signal
+}
+
 // cleared reports whether spread and signal are as they were before the fog, or nearly so after having been much worse.
 func (z *haze) cleared() bool {
 	doubt := z.doubt()

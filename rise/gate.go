@@ -220,9 +220,14 @@ func (g *gate) covered() string {
 // step is how far the waiting levels lie above the prediction, mm.
 func (g *gate) step() float64 {
 	sum, weight := 0.0, 0.0
+	gap := g.afterGap(g.waiting[0].hours)
 	for _, w := range g.waiting {
 		k := 1 / g.variance(w)
-		sum += k * (w.level + g.carry - g.smooth.predicted(w.hours).x)
+		level, to := w.level+g.carry, g.smooth.predicted(w.hours).x
+		if from := g.smooth.x; gap { // anything between the level held and its prediction may have come about unseen
+			to = min(max(level, min(from, to)), max(from, to))
+		}
+		sum += k * (level - to)
 		weight += k
 	}
 	return sum / weight
@@ -261,7 +266,7 @@ func (g *gate) resumes(c context) bool {
 	if -lost > g.growth(last.hours-g.lastIn) {
 		return false
 	}
-	return c.mayFall || c.yielding || last.hours-g.lastIn > unseenHours || lost <= max(gateMM, gateSigmas*math.Sqrt(g.smooth.pxx+g.variance(last)))
+	return c.mayFall || c.yielding || last.hours-g.lastIn > unseenHours || lost <= max(1.5*gateMM, gateSigmas*math.Sqrt(g.smooth.pxx+g.variance(last)))
 }
 
 // growth is the most by which dough may have risen in so many hours, mm: at its pace before, or 5 % an hour if that is
@@ -345,16 +350,12 @@ func (g *gate) drop(step float64, c context) (event string) {
 	share, doubt := 1.0, 0.05*step
 	if d := c.trend(at.hours); d.known {
 		share = d.shifted(before, before+step)
-		doubt = max(math.Abs(step)*math.Sqrt(share*(1-share)), min(d.doubt, -step/2)/2)
+		doubt = math.Abs(step) * max(math.Sqrt(share*(1-share)), 0.05)
 	} else if step >= -bubbleMM {
 		share, doubt = 0.5, step/2
 	}
-	if share == 0 {
-		g.jump()
-		g.carryVar += doubt * doubt
-	} else {
-		g.carryOn(step*share, doubt)
-	}
+	g.carryOn(step*share, doubt)
+	g.jump()
 	switch {
 	case share < 0.25:
 		return fmt.Sprintf("a bubble has burst: %+.1f mm", step)
