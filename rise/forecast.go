@@ -122,8 +122,10 @@ func (f *Forecaster) expect(p Progress, out *Prediction) {
 		r.dough(p.Dough, t10, t50, t90, out)
 	case alive < 0.5:
 		out.Reason = fmt.Sprintf("no rise in %.0f h: the starter may be too weak, or the dough too cold", r.now)
+	case f.post.below(0.9) < p.Target-0.05:
+		out.Reason = fmt.Sprintf("the starter is too weak at this temperature: at most ×%.1f expected", f.post.below(0.9))
 	default:
-		out.Reason = fmt.Sprintf("the starter is too weak at this temperature: at most ×%.1f expected", f.post.most())
+		out.Reason = "it slows down early and is likelier than not to stop short of the target"
 	}
 }
 

@@ -186,15 +186,15 @@ func (q *posterior) mean() []float64 {
 	return out
 }
 
-// most is the multiple that the run stays below with 90 % probability.
-func (q *posterior) most() float64 {
-	sum := 0.0
-	for _, b := range q.branch {
-		if sum += b.weight; sum >= 0.9 {
-			g := growthOf(&b.param)
-			return 1 + g.risen(g.ceiling)
+// below is the multiple that the run stays below with a probability.
+func (q *posterior) below(probability float64) float64 {
+	sum, last := 0.0, 0.0
+	for i := range q.branch {
+		g := growthOf(&q.branch[i].param)
+		last = 1 + g.risen(g.ceiling)
+		if sum += q.branch[i].weight; sum >= probability {
+			break
 		}
 	}
-	g := growthOf(&q.branch[ceilings-1].param)
-	return 1 + g.risen(g.ceiling)
+	return last
 }
