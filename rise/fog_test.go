@@ -25,7 +25,7 @@ func TestFogHoldsTheLevelAndNeverRaisesIt(t *testing.T) {
 	es := foldLevels(t, k.kase())
 	fogged := 0
 	for i, e := range es {
-		if e.SetAside == asideFogged {
+		if e.SetAside == AsideFog {
 			fogged++
 			require.LessOrEqual(t, e.Multiple.Or(9), truth[i]+0.04, "tick %d", i)
 		}

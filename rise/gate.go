@@ -5,6 +5,9 @@ import (
 	"math"
 )
 
+// AsideFog is why a reading was set aside while fog lies on the sensor's window: the level is held until it clears.
+const AsideFog = "fog on the sensor's window"
+
 // Why a reading was set aside, in the words that people are shown.
 const (
 	asideBackwards = "time runs back"
@@ -16,7 +19,6 @@ const (
 	asideMoved     = "moved: waiting to see whether it stays"
 	asideCovered   = "something stands in the way"
 	asideEnded     = "after the end"
-	asideFogged    = "fog on the sensor's window"
 )
 
 // sighting is one usable level on its way to the smoother.
@@ -330,7 +332,7 @@ func (g *gate) resolve(c context) verdict {
 
 // miss counts a reading at which the sample was not there.
 func (g *gate) miss(reason string) {
-	if reason != asideIgnored && reason != asideFogged {
+	if reason != asideIgnored && reason != AsideFog {
 		g.absent++
 	}
 }

@@ -131,11 +131,11 @@ func (t *Tracker) foggy(r Reading, hours float64) (reason string) {
 		if at, ok := t.gate.back(t.haze.before.hours); ok {
 			t.levels.cut(at)
 			t.main.cut(len(t.levels.bins))
-			t.event = asideFogged + ": the level is held"
+			t.event = AsideFog + ": the level is held"
 		}
 	}
 	if fogged {
-		return asideFogged
+		return AsideFog
 	}
 	return ""
 }

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"strings"
 	"time"
@@ -121,7 +122,8 @@ func (d *daemon) assemble() error {
 	}
 	w, err := watch.New(watch.Options{
 		Clock: d.o.Clock, Store: d.db, Stations: d.o.Stations, Publisher: &d.out, Routes: d.out.prints, Policy: d.o.Config.Alerts.Policy(),
-		Synced: d.o.Synced, Zone: d.o.Zone, FlushRun: d.o.Config.Store.FlushRun, FlushIdle: d.o.Config.Store.FlushIdle, Log: d.log,
+		Synced: d.o.Synced, Zone: d.o.Zone, FlushRun: d.o.Config.Store.FlushRun, FlushIdle: d.o.Config.Store.FlushIdle,
+		Damage: d.damage, Log: d.log,
 	})
 	if err != nil {
 		return errors.Join(err, d.out.close())
@@ -150,6 +152,18 @@ func (d *daemon) feedWatchdog(ctx context.Context) {
 			d.log.Warn("tell the service manager", "err", err)
 		}
 	}
+}
+
+// damage says what of the store could not be read.
+func (d *daemon) damage() string {
+	if r := d.db.Repaired(); r != nil {
+		return fmt.Sprintf("The store was damaged and has been copied as far as it can be read: %d records were copied, %d places are lost. The old file is kept as %s.",
+			r.Copied, len(r.Damage), r.MovedTo)
+	}
+	if n := len(d.db.Damaged()); n > 0 {
+		return fmt.Sprintf("%d places of the store are damaged and left out; everything else reads as written. nightjar store check lists them.", n)
+	}
+	return ""
 }
 
 // now is this moment as the store stamps it.

@@ -360,3 +360,19 @@ func TestRun_PostsAlertsAndAnnouncesStations(t *testing.T) {
 		t.Fatal("nothing was posted")
 	}
 }
+
+func TestRun_ADamagedStoreIsToldAndWatchingGoesOn(t *testing.T) {
+	h := newHouse(t)
+	require.NoError(t, os.WriteFile(h.o.Store, bytes.Repeat([]byte("not a store "), 2000), 0o600))
+	h.run()
+	require.Eventually(t, func() bool {
+		s, err := h.up.Desk.Status()
+		require.NoError(t, err)
+		for _, c := range s.Health {
+			if c.Name == "damage" {
+				return !s.Stations[0].LastReading.IsZero()
+			}
+		}
+		return false
+	}, limit, 50*time.Millisecond, "%s", h.log)
+}

@@ -220,3 +220,27 @@ func TestCanWake_OnceATestWasAnswered(t *testing.T) {
 		assert.Contains(t, why, "set up anew")
 	})
 }
+
+func TestBell_FogThatDoesNotClearIsAFault(t *testing.T) {
+	t.Parallel()
+	k := newKitchen(t)
+	from, to := 4*time.Hour, 6*time.Hour
+	k.level = doubling
+	k.see = func(at time.Duration, b *rise.Burst) {
+		b.SignalMcps, b.SigmaMM = rise.Known(20), rise.Known(2)
+		if fog := min(1, (at-from).Hours()/0.2); at > from && at < to { // over twelve minutes the window shortens the range
+			mm, _ := b.RangeMM.Get()
+			b.RangeMM = rise.Known(mm - 20*fog)
+			b.SignalMcps, b.SigmaMM = rise.Known(20-10*fog), rise.Known(2+5*fog)
+		}
+	}
+	k.during(7*time.Hour, k.start)
+	_, all := k.alerts(0)
+	faults := of(all, rise.AlertFault)
+	require.NotEmpty(t, faults, "%v", all)
+	assert.Contains(t, faults[0].Text, "fogged or dirty")
+	assert.InDelta(t, 35, (faults[0].Issued.At - from).Minutes(), 15)
+	assert.Len(t, of(all, rise.AlertRestored), 1)
+	_, all = k.alerts(1)
+	assert.Empty(t, of(all, rise.AlertReady))
+}

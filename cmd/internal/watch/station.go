@@ -121,8 +121,6 @@ func (s *station) tick(ctx context.Context) {
 
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.noteTrouble(r, err)
-	s.watchJar(r)
 	s.gap.note(r)
 	s.last = r
 	if r.RangeMM.IsKnown() {
@@ -136,6 +134,8 @@ func (s *station) tick(ctx context.Context) {
 	case s.tracker != nil:
 		s.est = s.tracker.Add(r)
 	}
+	s.noteTrouble(r, err)
+	s.watchJar(r)
 	s.issueHeld()
 	s.ringAgain()
 	s.sayGoodNight()
@@ -286,9 +286,12 @@ func (s *station) endIfOver() {
 	now, _ := s.w.now()
 	hours := int(s.run.Kind.Limit().Hours())
 	_, _, err := s.w.o.Store.Act(rise.Action{
-		ID: fmt.Sprintf("limit-%d", s.run.Number), Kind: rise.ActionEnd, Station: s.Name, Run: s.run.Number, When: now, At: now,
+		ID: fmt.Sprintf("limit-%d", s.run.Number), Kind: rise.ActionNote, Station: s.Name, Run: s.run.Number, When: now, At: now,
 		Text: fmt.Sprintf("ended by itself after %d hours", hours),
 	})
+	if err == nil {
+		_, err = s.w.o.Store.Expire(s.run.Number, now)
+	}
 	if err != nil {
 		s.w.storeTrouble(err)
 		return

@@ -12,6 +12,12 @@ import (
 // window are none.
 const faultAfter = 5 * time.Minute
 
+// fogAfter is how long fog may lie on the window before that is an alert: most of it clears by itself, and the curve is
+// held meanwhile.
+const fogAfter = 30 * time.Minute
+
+const fogText = "The distance sensor's window is fogged or dirty, and the curve is held: wipe it, and let the jar breathe."
+
 // trouble is what is known of a station's ranger not giving ranges.
 type trouble struct {
 	text    string // in words for a person; empty while all is well
@@ -53,18 +59,23 @@ func (s *station) resumeTrouble() error {
 // noteTrouble keeps the station's fault, its alert and the alert of its end. It is called with the lock held.
 func (s *station) noteTrouble(r rise.Reading, err error) {
 	t := &s.trouble
-	if r.Fault == rise.FaultNone {
+	fog := s.run != nil && s.est.SetAside == rise.AsideFog
+	if r.Fault == rise.FaultNone && !fog {
 		s.heal(r)
 		return
 	}
 	if t.text == "" {
 		t.since = r
 	}
+	after := faultAfter
 	t.text = faultText(r, err)
+	if r.Fault == rise.FaultNone {
+		after, t.text = fogAfter, fogText
+	}
 	if s.w.health.raise("ranger", s.Name, t.text) {
 		s.w.log.Warn("no usable range", "station", s.Name, "fault", r.Fault, "statuses", r.Statuses, "err", err)
 	}
-	if since := t.since; r.Boot == since.Boot && r.At-since.At >= faultAfter {
+	if since := t.since; r.Boot == since.Boot && r.At-since.At >= after {
 		s.tellTrouble(r)
 	}
 }

@@ -26,6 +26,7 @@ type Store interface {
 	OpenRun(station string) (rise.Run, bool, error)
 	Case(run int) (rise.Case, error)
 	Act(rise.Action) (rise.Action, *rise.Run, error)
+	Expire(run int, at rise.Moment) (rise.Run, error)
 	Issue(a rise.Alert, routes []string) (rise.Alert, bool, error)
 	Alerts(station string, run int) ([]rise.Alert, error)
 	Active(station string) ([]rise.Alert, error)
@@ -74,6 +75,8 @@ type Options struct {
 	Zone *time.Location
 	// FlushRun is the longest time that readings stay in memory during a run (0 is 2 min), FlushIdle otherwise (10 min).
 	FlushRun, FlushIdle time.Duration
+	// Damage says in a sentence what of the store could not be read; empty is nothing, nil is nobody who knows.
+	Damage func() string
 	// Log is nil for silence.
 	Log *slog.Logger
 }
@@ -211,6 +214,11 @@ func (w *Watch) flush() error {
 	w.flushed = w.o.Clock.Boot()
 	err := w.o.Store.Flush()
 	w.storeTrouble(err)
+	if w.o.Damage != nil {
+		if text := w.o.Damage(); text != "" {
+			w.health.raise("damage", "", text)
+		}
+	}
 	return err
 }
 

@@ -43,6 +43,7 @@ type kitchen struct {
 	out   *out
 	level func(at time.Duration) float64
 	err   func(at time.Duration) error
+	see   func(at time.Duration, b *rise.Burst) // changes what is seen
 	jar   func(at time.Duration) (float64, error)
 
 	stations []watch.Station   // nil is one of the name main
@@ -79,6 +80,9 @@ func (k *kitchen) Range(_ context.Context, n int) (rise.Burst, error) {
 	scatter := rand.New(rand.NewPCG(1, uint64(at))).NormFloat64() * 0.22 // 1 mm over √20; the same for the same moment
 	b := rise.Burst{RangeMM: rise.Known(floorMM - k.level(at) + scatter), SpreadMM: rise.Known(1), Valid: n, Of: n}
 	b.Statuses[rise.StatusGood] = uint16(n)
+	if k.see != nil {
+		k.see(at, &b)
+	}
 	return b, nil
 }
 
@@ -413,6 +417,7 @@ func TestWatch_EndsARunByItselfAfterItsLimit(t *testing.T) {
 	run, err := db.Run(1)
 	require.NoError(t, err)
 	require.False(t, run.Open())
+	assert.Equal(t, "limit", run.EndReason)
 	assert.InDelta(t, 24, (run.End.At - run.Started.At).Hours(), 0.02)
 	actions, err := db.Actions(1)
 	require.NoError(t, err)
