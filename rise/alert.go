@@ -64,6 +64,8 @@ type Condition struct {
 	Since time.Time `json:"since"`
 	// Text is what to tell the baker, one or two plain sentences. It names no clock times: whoever shows it knows the zone.
 	Text string `json:"text"`
+	// ActingHelps tells, of a slow dough, that what can still be done now may bring it back to the plan.
+	ActingHelps bool `json:"acting_helps,omitempty"`
 	// Unseen tells that it came to hold while nothing was read, in an outage. UnseenFrom and UnseenTo bound that time, UTC;
 	// both are zero where the clock was not set, so that nobody knows how long it was.
 	Unseen     bool      `json:"unseen,omitempty"`

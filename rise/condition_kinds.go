@@ -160,9 +160,17 @@ func (o *outlook) doubt() float64 {
 }
 
 func (t *Tracker) soonText(left float64) string {
+	p := t.outlook.prediction
+	p50 := p.P50.Or(0)
+	if d, ok := p.DoughP50.Get(); ok && d < p50 {
+		return fmt.Sprintf("About %s until the main dough, by its own temperature, is at ×%.2f; the sample takes longer.", lasting(left), t.run.Target)
+	}
+	if left < 2.0/60 {
+		return fmt.Sprintf("×%.2f is being reached now.", t.run.Target)
+	}
 	text := fmt.Sprintf("About %s until ×%.2f", lasting(left), t.run.Target)
-	p10, known10 := t.outlook.prediction.P10.Get()
-	p90, known90 := t.outlook.prediction.P90.Get()
+	p10, known10 := p.P10.Get()
+	p90, known90 := p.P90.Get()
 	if known10 && known90 {
 		text += fmt.Sprintf(", with luck %s, at the latest %s", lasting(p10-t.now.hours), lasting(p90-t.now.hours))
 	}

@@ -22,12 +22,17 @@ func (t *Tracker) decideSlow() bool {
 	lost := known && chance < hopeless && t.now.hours >= 3
 	ask := given && (lost || bounded && seen && late > lateHours)
 	release := t.alerts.latches[readyIs].on || known && chance > 2*hopeless && (!bounded || seen && late < 0)
-	return t.turn(slowIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 2}, func() string {
+	changed := t.turn(slowIs, ask, release, news{1, t.now.hours, t.now.hours}, proof{n: 2}, func() string {
 		if lost {
 			return fmt.Sprintf("×%.2f may never come: %s.", t.run.Target, t.outlook.prediction.Reason)
 		}
 		return t.slowText(late)
 	})
+	if plan, planned := t.planHours(); changed && planned && !lost {
+		l := &t.alerts.latches[slowIs]
+		l.cond.ActingHelps = l.on && len(t.paceOf(plan).CanDo) > 0
+	}
+	return changed
 }
 
 // planHours is when the baker wants it, h of run time; false without a plan.

@@ -76,6 +76,19 @@ func (p Prediction) at(now moment) Forecast {
 	return f
 }
 
+// from is the forecast as it stands at a later reading: what was expected by now and has not come is expected now.
+func (f Forecast) from(now time.Time, phase Phase) Forecast {
+	if now.IsZero() || phase == PhaseReady || phase == PhasePeaked || phase == PhaseFalling {
+		return f
+	}
+	for _, at := range []*time.Time{&f.P10, &f.P50, &f.P90} {
+		if !at.IsZero() && at.Before(now) {
+			*at = now
+		}
+	}
+	return f
+}
+
 // progress is the run so far as the forecaster wants it: an entry a bin, in multiples of the base as known now, from the
 // lowest level on, since the slump before it is no growth.
 func (t *Tracker) progress() Progress {

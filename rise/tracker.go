@@ -210,7 +210,7 @@ func (t *Tracker) measureRate() {
 func (t *Tracker) estimate(r Reading, level Num, reason string) Estimate {
 	e := Estimate{
 		Stamp: r.Stamp, Time: r.Time, LevelMM: level, SetAside: reason,
-		Phase: t.phase.name(), Forecast: t.outlook.forecast, Holds: t.alerts.holds(), Event: t.event, Ask: t.ask,
+		Phase: t.phase.name(), Forecast: t.outlook.forecast.from(r.Time, t.phase.name()), Holds: t.alerts.holds(), Event: t.event, Ask: t.ask,
 	}
 	if !t.base.known {
 		return e

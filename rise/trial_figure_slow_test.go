@@ -26,7 +26,7 @@ func TestForecastFigures(t *testing.T) {
 		"forecast-cooling": kitchenNight(t, dough.Film, "cooling"),
 		"forecast-warming": kitchenNight(t, dough.Film, "warming"),
 	} {
-		file := filepath.Join("..", "docs", name+".svg")
+		file := filepath.Join("..", "testdata", "figures", name+".svg")
 		got := n.figure()
 		if *update {
 			require.NoError(t, os.MkdirAll(filepath.Dir(file), 0o755))

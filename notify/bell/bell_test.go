@@ -79,6 +79,7 @@ func TestLevels(t *testing.T) {
 	}{
 		{"ready", rise.AlertReady, nil, "04:00", rise.LevelWakes},
 		{"past", rise.AlertPast, nil, "04:00", rise.LevelWakes},
+		{"ready starter", rise.AlertReady, func(s *bell.Situation) { s.RunKind = rise.RunStarter }, "04:00", rise.LevelQuiet},
 		{"falling dough", rise.AlertFalling, func(s *bell.Situation) { s.RunKind = rise.RunDough }, "04:00", rise.LevelWakes},
 		{"falling starter", rise.AlertFalling, func(s *bell.Situation) { s.RunKind = rise.RunStarter }, "04:00", rise.LevelWarning},
 		{"slow, nothing to be done", rise.AlertSlow, nil, "04:00", rise.LevelWarning},

@@ -109,6 +109,9 @@ func (p Policy) Level(s Situation, now time.Time) rise.AlertLevel {
 	wakes := false
 	switch s.Kind {
 	case rise.AlertReady, rise.AlertPast:
+		if s.RunKind == rise.RunStarter {
+			return rise.LevelQuiet // a starter near its peak waits for whoever is up
+		}
 		wakes = true
 	case rise.AlertFalling:
 		wakes = s.RunKind == rise.RunDough

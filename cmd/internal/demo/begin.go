@@ -37,7 +37,7 @@ func (n *night) begin(ctx context.Context) ([]rise.Run, error) {
 		}
 		done, err := n.up.Desk.Do(ctx, rise.Action{Kind: rise.ActionStart, Station: s.Name, Start: &rise.Run{
 			Kind: rise.RunDough, Name: n.world.Name, Jar: jar.Name, Target: n.world.Target,
-			InoculationPct: rise.Known(s.Dough.InoculationPct), HydrationPct: rise.Known(s.Dough.HydrationPct), SaltPct: rise.Known(s.Dough.SaltPct),
+			InoculationPct: rise.Known(s.Dough.InoculationPct), HydrationPct: rise.Known(s.Dough.HydrationPct), SaltPct: rise.Known(s.Dough.SaltPct), Flour: "wheat",
 		}})
 		if err != nil {
 			return nil, fmt.Errorf("start on station %s: %w", s.Name, err)

@@ -197,6 +197,7 @@ func TestLinesHaveTheAgreedKeysAndAlertsAlwaysGetOne(t *testing.T) {
 		}
 		assert.ElementsMatch(t, []string{"time", "level_mm", "multiple", "multiple_u", "rise_pct", "rate_pct_h", "phase", "eta_p10",
 			"eta_p50", "eta_p90", "reason", "dough_multiple", "alerts"}, keys)
+		requireTypes(t, l)
 		alerts := l["alerts"].([]any)
 		if len(alerts) == 0 {
 			plain++
@@ -220,6 +221,37 @@ func TestLinesHaveTheAgreedKeysAndAlertsAlwaysGetOne(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 1, ready, "an alert is told however rarely lines are")
+}
+
+// requireTypes fails unless a line's values are of the agreed types: numbers, RFC 3339 times in UTC and words, null where
+// unknown. A forecast has times in order and no reason, or a reason and no times.
+func requireTypes(t *testing.T, l map[string]any) {
+	t.Helper()
+	for _, name := range []string{"level_mm", "multiple", "multiple_u", "rise_pct", "rate_pct_h", "dough_multiple"} {
+		if l[name] != nil {
+			require.IsType(t, 0.0, l[name], name)
+		}
+	}
+	times := map[string]time.Time{}
+	for _, name := range []string{"time", "eta_p10", "eta_p50", "eta_p90"} {
+		if l[name] == nil {
+			continue
+		}
+		require.IsType(t, "", l[name], name)
+		at, err := time.Parse(time.RFC3339, l[name].(string))
+		require.NoError(t, err, name)
+		require.Equal(t, time.UTC, at.Location(), name)
+		times[name] = at
+	}
+	require.Contains(t, times, "time")
+	require.Contains(t, []any{"settling", "waiting", "rising", "ready", "peaked", "falling"}, l["phase"])
+	if l["reason"] == nil {
+		require.Len(t, times, 4)
+		require.False(t, times["eta_p50"].Before(times["eta_p10"]) || times["eta_p90"].Before(times["eta_p50"]))
+		return
+	}
+	require.NotEmpty(t, l["reason"])
+	require.Len(t, times, 1)
 }
 
 // A line uses nothing later: a recording cut short gives the same lines as far as it goes.

@@ -16,7 +16,7 @@ func (s *station) ringAgain() {
 	}
 	for _, c := range s.est.Holds {
 		rings := s.rings(c.Kind, c.Episode)
-		if c.Kind != rise.AlertReady || len(rings) == 0 {
+		if c.Kind != rise.AlertReady || len(rings) == 0 || rings[0].Level != rise.LevelWakes {
 			continue
 		}
 		now, _ := s.w.now()

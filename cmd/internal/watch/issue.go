@@ -18,7 +18,7 @@ func (s *station) issueHeld() {
 	}
 	for _, c := range s.est.Holds {
 		if len(s.rings(c.Kind, c.Episode)) == 0 {
-			s.issue(rise.Alert{Kind: c.Kind, Run: s.run.Number, Episode: c.Episode, Text: c.Text + s.unseen(c)}, c.Since)
+			s.issue(rise.Alert{Kind: c.Kind, Run: s.run.Number, Episode: c.Episode, Text: c.Text + s.unseen(c), Level: s.levelOf(c)}, c.Since)
 		}
 	}
 }
@@ -65,9 +65,19 @@ func (s *station) issue(a rise.Alert, since time.Time) (rise.Alert, bool) {
 	return a, true
 }
 
-// level is how loudly to tell an alert now.
+// levelOf is how loudly to tell of a condition now.
+func (s *station) levelOf(c rise.Condition) rise.AlertLevel {
+	now, _ := s.w.now()
+	return s.judge(bell.Situation{Kind: c.Kind, Since: c.Since, ActingHelps: c.ActingHelps}, now.Wall)
+}
+
+// level is how loudly to tell an alert that is no condition of the run.
 func (s *station) level(kind rise.AlertKind, since, now time.Time) rise.AlertLevel {
-	situation := bell.Situation{Kind: kind, RunKind: rise.RunDough, Since: since, Early: s.est.Forecast.P10}
+	return s.judge(bell.Situation{Kind: kind, Since: since}, now)
+}
+
+func (s *station) judge(situation bell.Situation, now time.Time) rise.AlertLevel {
+	situation.RunKind, situation.Early = rise.RunDough, s.est.Forecast.P10
 	if s.run != nil {
 		situation.RunKind = s.run.Kind
 	}
