@@ -159,10 +159,13 @@ func (t *teller) closing(n *night, runs []rise.Run) {
 		}
 		t.line("  station %s: %s measured, ×%.2f in truth", r.Station, multiple(status.Point), truth.Multiple)
 		if at, ok := s.TimeTo(r.Target); ok {
-			t.line("  the dough truly reached %s at %s", prose.Target(r.Target), t.clock(n.world.Start.Add(at)))
+			t.line("  the sample truly reaches %s at %s", prose.Target(r.Target), t.clock(n.world.Start.Add(at)))
+			if main, ok := s.MainTimeTo(r.Target); ok && s.DoughProbe != "" {
+				t.line("  the main dough, which cools more slowly, truly reaches it at %s", t.clock(n.world.Start.Add(main)))
+			}
 			t.forecasts(n, r, n.world.Start.Add(at))
 		} else {
-			t.line("  the dough never reaches %s in this night", prose.Target(r.Target))
+			t.line("  the sample never reaches %s in this night", prose.Target(r.Target))
 		}
 	}
 }

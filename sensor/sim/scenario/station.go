@@ -84,6 +84,12 @@ func (s *Station) TimeTo(target float64) (time.Duration, bool) {
 	return s.Mixed + hours(h), ok
 }
 
+// MainTimeTo is TimeTo of the main dough.
+func (s *Station) MainTimeTo(target float64) (time.Duration, bool) {
+	h, ok := s.night.MainTimeTo(target)
+	return s.Mixed + hours(h), ok
+}
+
 // KnownJar is the jar as people have measured it.
 func (s *Station) KnownJar() rise.Jar {
 	return rise.Jar{
