@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
 )
 
 // Chip is a simulated chip with the faults that the suite makes.
@@ -35,6 +36,8 @@ type Rig struct {
 	Budget time.Duration
 	// ToleranceMM is how far a burst of 20 may be from the truth, mm; 0 is 1.5.
 	ToleranceMM float64
+	// BusShare is what part of the time of a bus at 100 kHz, the slowest usual speed, a burst may fill; 0 is a tenth.
+	BusShare float64
 	// NoRepeats says that the chip has nothing by which a driver can tell that it repeats itself.
 	NoRepeats bool
 	// Chip makes a chip with its power on.
@@ -143,6 +146,7 @@ func Run(t *testing.T, r Rig) {
 		test func(*testing.T, Rig)
 	}{
 		{"a burst is right", burst},
+		{"a burst leaves the bus to others", leaves},
 		{"cancel ends a burst within one budget", cancel},
 		{"a failed transfer is never a wrong range", failed},
 		{"a garbled transfer is never a wrong range", garbled},
@@ -184,6 +188,23 @@ func burst(t *testing.T, r Rig) {
 	assert.LessOrEqual(t, s.clock.Boot()-began, (ranges+3)*(r.Budget+r.Budget/10+2*time.Millisecond), "a burst takes its budget")
 	_, err = s.dev.Range(t.Context(), 0)
 	assert.Error(t, err)
+}
+
+// leaves fails if a burst leaves too little of the bus to the stations that share it.
+func leaves(t *testing.T, r Rig) {
+	s := r.start(t, 4)
+	_, err := s.tick()
+	require.NoError(t, err)
+	busy, began := s.bus.Stats().Busy(100*physic.KiloHertz), s.clock.Boot()
+	_, err = s.tick()
+	require.NoError(t, err)
+	share := float64(s.bus.Stats().Busy(100*physic.KiloHertz)-busy) / float64(s.clock.Boot()-began)
+	t.Logf("a burst at %v fills %.1f %% of the bus", r.Budget, 100*share)
+	most := r.BusShare
+	if most == 0 {
+		most = 0.1
+	}
+	assert.Less(t, share, most)
 }
 
 func cancel(t *testing.T, r Rig) {

@@ -315,3 +315,19 @@ func TestNewRefuses(t *testing.T) {
 		require.Error(t, err, name)
 	}
 }
+
+// BenchmarkTick is one tick of 20 ranges with the simulated chip's own work in it. The limit for a tick is 3 ms of CPU.
+func BenchmarkTick(b *testing.B) {
+	s := newStand(sim.Card(80), sim.ChipOpts{})
+	d, err := New(s.bus, DefaultAddr, &Opts{Clock: s.clock})
+	require.NoError(b, err)
+	s.bus.Watch(nil) // the recorder's work is not the driver's
+	_, err = d.Range(b.Context(), 20)
+	require.NoError(b, err)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := d.Range(b.Context(), 20); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
