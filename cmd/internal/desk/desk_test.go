@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"io"
+	"strings"
 	"testing"
 	"time"
 
@@ -210,6 +211,24 @@ func TestSampleMassStandsForTheBase(t *testing.T) {
 	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{SampleG: rise.Known(135), Target: 2}})
 	require.NoError(t, err)
 	assert.Contains(t, done.Notices, "In this jar 135 g gives 28 mm, room for ×4.6.")
+}
+
+// A cone of 22° is 25 mm wide 64 mm below the sensor (2 · d · tan 11°): in a jar 142 mm deep, 78 mm above the floor. In
+// one 71.5 mm wide it reaches the floor.
+func TestAJarNarrowerThanTheSensorSeesIsTold(t *testing.T) {
+	t.Parallel()
+	const told = "In this jar the sensor sees the wall below 77 mm: a wider jar, or a higher fill, is seen better."
+	r := newRoom(t)
+	done, err := r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{Target: 2}})
+	require.NoError(t, err)
+	assert.NotContains(t, strings.Join(done.Notices, " "), "sees the wall")
+	_, err = r.Do(t.Context(), rise.Action{Kind: rise.ActionEnd})
+	require.NoError(t, err)
+	_, err = r.AddJar(rise.Jar{Name: "narrow", FloorMM: 142, UFloorMM: 0.5, Profile: rise.Profile{Shape: rise.ShapeCylinder, DiameterMM: 25}})
+	require.NoError(t, err)
+	done, err = r.Do(t.Context(), rise.Action{Kind: rise.ActionStart, Start: &rise.Run{Jar: "narrow", Target: 2}})
+	require.NoError(t, err)
+	assert.Contains(t, done.Notices, told)
 }
 
 // A run that begins learns from the starter's runs that ended before it, whoever ended them.

@@ -191,20 +191,27 @@ func base(r rise.Run, jar rise.Jar) (mm float64, given bool) {
 	return thinnest, false
 }
 
-// fill says what the sample does in its jar where its height is known: grams, height, room, and what may go wrong.
+// fill says what the sample does in its jar where its height is known: grams, height, room; and what may go wrong, for a
+// sample of usual height where it is not.
 func (d *Desk) fill(r rise.Run) []string {
 	jar, err := d.Store.Jar(r.Jar, r.JarVersion)
-	mm, given := base(r, jar)
-	if err != nil || !given {
+	if err != nil {
 		return nil
+	}
+	mm, given := base(r, jar)
+	if !given {
+		mm = usualBase
 	}
 	s, _ := d.station(r.Station)
 	f, err := jar.FillByLevel(mm, r.DensityGML.Or(rise.DefaultDensityGML), r.Kind, r.Target, optics(s.Chip))
-	if err != nil {
+	switch {
+	case err != nil && given:
 		return []string{"Little room: " + err.Error() + "."}
+	case given:
+		f.Warnings = append([]string{f.String()}, f.Warnings...)
 	}
 	var said []string
-	for _, w := range append([]string{f.String()}, f.Warnings...) {
+	for _, w := range f.Warnings {
 		said = append(said, "In this jar "+w+".")
 	}
 	return said
