@@ -80,7 +80,11 @@ func (p *program) checkStore(f format, path string) error {
 		}
 	})
 	if err == nil && len(r.Damage) > 0 {
-		return &hinted{fmt.Errorf("the store is damaged in %d places", len(r.Damage)), "nightjar store check --repair moves it aside and copies what is readable"}
+		places := fmt.Sprintf("%d places", len(r.Damage))
+		if len(r.Damage) == 1 {
+			places = "one place"
+		}
+		return &hinted{errors.New("the store is damaged in " + places), "nightjar store check --repair moves it aside and copies what is readable"}
 	}
 	return err
 }

@@ -8,6 +8,7 @@ import (
 	"nightjar/sensor/sim"
 	"nightjar/sensor/sim/scenario"
 	"nightjar/sensor/vl53l0x"
+	"nightjar/sensor/vl53l1x"
 	"nightjar/sensor/vl53l4cd"
 	"nightjar/sensor/vl6180x"
 
@@ -29,6 +30,8 @@ func open(w *scenario.World, st *scenario.Station, clock *sim.Clock) (sensor.Ran
 	switch st.Chip {
 	case "vl53l0x":
 		return made(vl53l0x.New(bus, st.Address, &vl53l0x.Opts{Clock: clock, XSHUT: xshut}))
+	case "vl53l1x":
+		return made(vl53l1x.New(bus, st.Address, &vl53l1x.Opts{Clock: clock, XSHUT: xshut}))
 	case "vl6180x":
 		return made(vl6180x.New(bus, st.Address, &vl6180x.Opts{Clock: clock, XSHUT: xshut}))
 	}
@@ -50,7 +53,7 @@ func TestRealDriversSeeTheDoughRise(t *testing.T) {
 		chip  string
 		mux   uint16
 		floor float64
-	}{{"vl53l4cd", 0, 152}, {"vl53l4cd", 0x70, 152}, {"vl53l0x", 0x70, 152}, {"vl6180x", 0, 110}} {
+	}{{"vl53l4cd", 0, 152}, {"vl53l4cd", 0x70, 152}, {"vl53l1x", 0, 152}, {"vl53l0x", 0x70, 152}, {"vl6180x", 0, 110}} {
 		s := plain()
 		s.Setups[0].Chip, s.Setups[0].Mux, s.Setups[0].Channel, s.Setups[0].Jar.FloorMM = c.chip, c.mux, 3, c.floor
 		w, clock := buildClock(t, s, 0)

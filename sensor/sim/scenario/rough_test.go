@@ -3,6 +3,7 @@ package scenario_test
 import (
 	_ "embed"
 	"math"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -46,7 +47,8 @@ var looks = map[string]bool{"away": true, "blister": true, "bump": true, "fog": 
 // unless the view itself was changed; the station and its probe are back within three ticks; nothing is left behind.
 func TestARoughNightGivesNoWrongReading(t *testing.T) {
 	before := goleak.IgnoreCurrent()
-	for _, chip := range []string{"vl53l4cd", "vl53l0x", "vl6180x"} {
+	files := openFiles(t)
+	for _, chip := range []string{"vl53l4cd", "vl53l1x", "vl53l0x", "vl6180x"} {
 		s := roughNight(t)
 		s.Setups[0].Chip = chip
 		tolerance := 2.5
@@ -88,6 +90,15 @@ func TestARoughNightGivesNoWrongReading(t *testing.T) {
 		assert.Greater(t, good, 1000, chip)
 	}
 	goleak.VerifyNone(t, before)
+	assert.LessOrEqual(t, openFiles(t), files, "files are left open")
+}
+
+// openFiles counts the files that this program holds open.
+func openFiles(t *testing.T) int {
+	t.Helper()
+	entries, err := os.ReadDir("/proc/self/fd")
+	require.NoError(t, err)
+	return len(entries)
 }
 
 // since is the time since the newest fault began.
