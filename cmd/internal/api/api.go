@@ -97,17 +97,25 @@ type Point struct {
 	DoughMultiple rise.Num   `json:"dough_multiple"`
 }
 
-// NewPoint is the point of an estimate.
+// NewPoint is the point of an estimate, as fine as an export has it: to 0.01 mm, 0.01 % and 0.0001 of the multiple.
 func NewPoint(e rise.Estimate) Point {
 	p := Point{
-		Time: e.Time, LevelMM: e.LevelMM, Multiple: e.Multiple, MultipleU: e.MultipleU, RisePct: e.RisePct(),
-		RatePctH: e.RatePctH, Phase: e.Phase, DoughMultiple: e.DoughMultiple,
+		Time: e.Time, LevelMM: printed(e.LevelMM, 100), Multiple: printed(e.Multiple, 10000), MultipleU: printed(e.MultipleU, 10000),
+		RisePct: printed(e.RisePct(), 100), RatePctH: printed(e.RatePctH, 100), Phase: e.Phase, DoughMultiple: printed(e.DoughMultiple, 10000),
 		ETAP10: unlessZero(e.Forecast.P10), ETAP50: unlessZero(e.Forecast.P50), ETAP90: unlessZero(e.Forecast.P90),
 	}
 	if e.Forecast.Reason != "" {
 		p.Reason = &e.Forecast.Reason
 	}
 	return p
+}
+
+// printed is a number in whole steps of 1/per.
+func printed(n rise.Num, per float64) rise.Num {
+	if s, ok := n.Steps(per); ok {
+		return rise.FromSteps(s, per)
+	}
+	return rise.Num{}
 }
 
 func unlessZero(t time.Time) *time.Time {

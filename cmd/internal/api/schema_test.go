@@ -57,6 +57,15 @@ func TestStateFollowsItsSchema(t *testing.T) {
 	assert.Error(t, validate(t, s, full))
 }
 
+// Page, messages and replay show what an export prints: 0.01 mm, 0.01 % and 0.0001 of the multiple, and no −0.
+func TestAPointIsAsFineAsAnExport(t *testing.T) {
+	text, err := json.Marshal(api.NewPoint(rise.Estimate{LevelMM: rise.Known(152 - 114.35), Multiple: rise.Known(1.03544999), MultipleU: rise.Known(0.00446), RatePctH: rise.Known(-0.001)}))
+	require.NoError(t, err)
+	for _, want := range []string{`"level_mm":37.65,`, `"multiple":1.0354,`, `"multiple_u":0.0045,`, `"rise_pct":3.54,`, `"rate_pct_h":0,`, `"dough_multiple":null`} {
+		assert.Contains(t, string(text), want)
+	}
+}
+
 // The schema names what a state holds: nothing is published that it does not tell of.
 func TestStateSchemaNamesEverything(t *testing.T) {
 	text, err := schema.Files.ReadFile("state.json")
