@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"nightjar/cmd/internal/config"
 )
@@ -68,12 +69,33 @@ Exit codes: 0 done, 1 failed, 2 asked wrongly.`,
 	}
 	p.places.flags(root.PersistentFlags())
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return misusef("see "+cmd.CommandPath()+" --help", "%w", err)
+		see := "see " + cmd.CommandPath() + " --help"
+		var flag *pflag.InvalidValueError
+		if errors.As(err, &flag) {
+			var hint string
+			if hint, err = notA(flag); hint != "" {
+				see = hint + "; " + see
+			}
+		}
+		return misusef(see, "%w", err)
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(p.subcommands()...)
 	p.completing(root)
 	return root
+}
+
+// notA says what a flag's value should have been, instead of how it could not be parsed.
+func notA(e *pflag.InvalidValueError) (hint string, err error) {
+	switch flag := e.GetFlag(); flag.Value.Type() {
+	case "float64":
+		return "write it with a point, such as 71.5", fmt.Errorf("--%s: %q is no number", flag.Name, e.GetValue())
+	case "int":
+		return "write it in digits, such as 20", fmt.Errorf("--%s: %q is no whole number", flag.Name, e.GetValue())
+	case "duration":
+		return "write it as 30s, 5m or 1h30m", fmt.Errorf("--%s: %q is no length of time", flag.Name, e.GetValue())
+	}
+	return "", e
 }
 
 // subcommands are all commands of nightjar.
