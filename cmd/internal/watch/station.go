@@ -2,22 +2,13 @@ package watch
 
 import (
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
 	"sync"
 	"sync/atomic"
 	"time"
 
-	"periph.io/x/conn/v3/physic"
-
-	"nightjar/cmd/internal/api"
 	"nightjar/rise"
-	"nightjar/sensor"
 )
-
-// staleAfter is the age at which the newest usable reading no longer speaks for now.
-const staleAfter = 5 * time.Minute
 
 // station is one Station being watched.
 type station struct {
@@ -143,94 +134,6 @@ func (s *station) tick(ctx context.Context) {
 	s.publish()
 }
 
-// read takes a burst and the temperatures. The error, if any, is already told by the reading's fault.
-func (s *station) read(ctx context.Context) (rise.Reading, error) {
-	r := rise.Reading{Stamp: rise.Stamp{Boot: s.w.o.Store.Boot(), At: s.w.o.Clock.Boot()}}
-	b, err := s.burst(ctx, s.Ranges)
-	r.Burst = b
-	r.Of = max(r.Of, s.Ranges)
-	switch {
-	case err != nil:
-		r.Fault = sensor.Fault(err)
-	case b.Valid == 0:
-		r.Fault = rise.FaultView
-	}
-	r.JarC = s.temperature(ctx, "jar", s.Jar)
-	r.DoughC = s.temperature(ctx, "dough", s.Dough)
-	r.RoomC = s.temperature(ctx, "room", s.Room)
-	r.RoomRH = s.humidity(ctx)
-	s.warm(r)
-	return r, err
-}
-
-// burst takes a burst when nobody else takes one.
-func (s *station) burst(ctx context.Context, n int) (rise.Burst, error) {
-	s.ranging.Lock()
-	defer s.ranging.Unlock()
-	return s.Ranger.Range(ctx, n)
-}
-
-// Burst takes a burst of n ranges with a station's ranger, between its ticks, for whoever calibrates a jar. Its error is
-// the ranger's.
-func (w *Watch) Burst(ctx context.Context, name string, n int) (rise.Burst, error) {
-	s := w.byName[name]
-	if s == nil {
-		return rise.Burst{}, fmt.Errorf("there is no station %q", name)
-	}
-	return s.burst(ctx, n)
-}
-
-func (s *station) temperature(ctx context.Context, place string, t sensor.Thermometer) rise.Num {
-	if t == nil {
-		return rise.Num{}
-	}
-	c, err := t.Temperature(ctx)
-	if s.probeTrouble(ctx, place, t, err) {
-		return rise.Num{}
-	}
-	return rise.Known(c.Celsius())
-}
-
-// warm tells the ranger how warm it is at the chip, by the room's probe or else the jar's, for its next burst.
-func (s *station) warm(r rise.Reading) {
-	t, ok := s.Ranger.(sensor.TemperatureAware)
-	if !ok {
-		return
-	}
-	for _, c := range []rise.Num{r.RoomC, r.JarC} {
-		if v, known := c.Get(); known {
-			t.SetTemperature(physic.ZeroCelsius + physic.Temperature(v*float64(physic.Kelvin)))
-			return
-		}
-	}
-}
-
-func (s *station) humidity(ctx context.Context) rise.Num {
-	if s.Humidity == nil {
-		return rise.Num{}
-	}
-	h, err := s.Humidity.Humidity(ctx)
-	if s.probeTrouble(ctx, "humidity", s.Humidity, err) {
-		return rise.Num{}
-	}
-	return rise.Known(float64(h) / float64(physic.PercentRH))
-}
-
-// probeTrouble keeps the health condition of a probe and logs a change of it.
-func (s *station) probeTrouble(ctx context.Context, place string, probe fmt.Stringer, err error) bool {
-	name := "probe " + place
-	switch {
-	case err == nil:
-		if s.w.health.clear(name, s.Name) {
-			s.w.log.Info("the probe answers again", "station", s.Name, "probe", place)
-		}
-	case ctx.Err() != nil:
-	case s.w.health.raise(name, s.Name, fmt.Sprintf("The %s probe gives no temperature: %v.", place, err)):
-		s.w.log.Warn("read a probe", "station", s.Name, "probe", place, "which", probe.String(), "err", err)
-	}
-	return err != nil
-}
-
 // refold folds the open run from the store. It is called with the lock held, and issues nothing.
 func (s *station) refold() error {
 	s.run, s.tracker, s.jar, s.est, s.alerts, s.actions = nil, nil, rise.Jar{}, rise.Estimate{}, nil, nil
@@ -300,81 +203,4 @@ func (s *station) endIfOver() {
 	if err := s.refold(); err != nil {
 		s.w.log.Error("fold after the run's end", "station", s.Name, "err", err)
 	}
-}
-
-// publish sends the station's state out. It is called with the lock held.
-func (s *station) publish() {
-	if s.w.o.Publisher == nil {
-		return
-	}
-	b, err := json.Marshal(s.state())
-	if err != nil {
-		s.w.log.Error("encode the state", "station", s.Name, "err", err)
-		return
-	}
-	s.w.o.Publisher.State(s.Name, b)
-}
-
-// state is the station's state now. It is called with the lock held.
-func (s *station) state() api.State {
-	st := api.State{
-		Point: api.NewPoint(s.est), Station: s.Name, JarC: s.last.JarC, DoughC: s.last.DoughC, RoomC: s.last.RoomC,
-		Active: []rise.AlertKind{},
-	}
-	if s.run == nil {
-		st.Point = api.Point{Time: s.last.Time}
-	} else {
-		st.Run = &s.run.Number
-		st.Target = rise.Known(s.run.Target)
-	}
-	st.Stale = s.w.o.Clock.Boot()-s.good.At > staleAfter || s.good.Stamp.IsZero()
-	active, err := s.w.o.Store.Active(s.Name)
-	if err != nil {
-		s.w.log.Error("read the active alerts", "station", s.Name, "err", err)
-	}
-	for _, a := range active {
-		st.Active = append(st.Active, a.Kind)
-	}
-	return st
-}
-
-// Status is how a station stands, false if there is no such station.
-func (w *Watch) Status(name string) (api.StationStatus, bool) {
-	s := w.byName[name]
-	if s == nil {
-		return api.StationStatus{}, false
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	st := api.StationStatus{State: s.state(), LastReading: s.last.Time, Fault: s.trouble.text}
-	if s.run != nil {
-		st.Name = s.run.Name
-		st.Jar = fmt.Sprintf("%s@%d", s.run.Jar, s.run.JarVersion)
-	}
-	alerts, err := w.o.Store.Active(name)
-	if err != nil {
-		w.log.Error("read the active alerts", "station", name, "err", err)
-	}
-	st.Alerts = alerts
-	return st, true
-}
-
-// Stations lists the stations' names in the order of the configuration.
-func (w *Watch) Stations() []string {
-	names := make([]string, len(w.stations))
-	for i, s := range w.stations {
-		names[i] = s.Name
-	}
-	return names
-}
-
-// errText is an error as part of a sentence for a person: without the program's own prefix of sentinels.
-func errText(err error) string {
-	if err == nil {
-		return ""
-	}
-	if errors.Is(err, context.DeadlineExceeded) {
-		return "it took too long"
-	}
-	return err.Error()
 }

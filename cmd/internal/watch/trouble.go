@@ -1,6 +1,8 @@
 package watch
 
 import (
+	"context"
+	"errors"
 	"maps"
 	"strings"
 	"time"
@@ -184,4 +186,15 @@ func viewText(b rise.Burst) string {
 		return "The distance sensor reports a fault of its own: check its supply."
 	}
 	return "The distance sensor sees nothing: is the jar in place, and is its window clean?"
+}
+
+// errText is an error as part of a sentence for a person.
+func errText(err error) string {
+	if err == nil {
+		return ""
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		return "it took too long"
+	}
+	return err.Error()
 }
