@@ -7,10 +7,14 @@ import (
 	"nightjar/rise"
 )
 
-// A block is the status, the 30 bytes from 0x0062 on, and register 0x0016.
+// A block is the status and the 30 bytes from 0x0062 on.
 const (
 	resultLen = 30
-	blockLen  = 1 + resultLen + 1
+	blockLen  = 1 + resultLen
+	// shortLen is as far as the count of returned light, which tells one result from the next.
+	shortLen = 14
+	// lightEvery is after how many results the whole block is read.
+	lightEvery = 20
 )
 
 // noRange is what the range register says for none.
@@ -25,8 +29,6 @@ type result struct {
 	rangeMM uint8
 	// signalMcps is the rate of the return, ambientMcps the stray light in it; unknown if nothing converged.
 	signalMcps, ambientMcps rise.Num
-	// fresh tells that the chip was reset and has lost its settings.
-	fresh bool
 }
 
 // decode decodes a block. The ambient rate is the ambient count, which stands for six, in the convergence time (AN4545).
@@ -36,7 +38,7 @@ func decode(b []byte) (result, error) {
 	}
 	at := func(reg int) []byte { return b[1+reg-regResult:] }
 	r := result{
-		code: b[0] >> 4, rangeMM: at(regResult)[0], fresh: b[blockLen-1]&1 != 0,
+		code: b[0] >> 4, rangeMM: at(regResult)[0],
 		signalMcps: rise.Known(float64(binary.BigEndian.Uint16(at(0x0066))) / 128), // 9.7
 	}
 	if us := binary.BigEndian.Uint32(at(0x007C)); us > 0 {
@@ -49,7 +51,7 @@ func decode(b []byte) (result, error) {
 func (r result) status() rise.Status {
 	switch r.code {
 	case 0:
-		if r.rangeMM == noRange {
+		if r.rangeMM == noRange || r.signalMcps.Or(0) == 0 { // light that nothing sent back has no distance
 			return rise.StatusOther
 		}
 		return rise.StatusGood

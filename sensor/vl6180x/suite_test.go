@@ -14,14 +14,12 @@ import (
 
 func TestSuite(t *testing.T) {
 	sensortest.Run(t, sensortest.Rig{
-		Budget: 50 * time.Millisecond,
-		// Each range is started, asked for, read in three places and cleared: 10.4 % at 50 ms.
-		BusShare: 0.11,
+		Budget: 33 * time.Millisecond,
 		Chip: func(c *sim.Clock, s sim.Scene, o sim.ChipOpts) sensortest.Chip {
 			return sim.NewVL6180X(c, s, o)
 		},
 		Driver: func(b i2c.Bus, c sensor.Clock) (sensor.Ranger, error) {
-			d, err := vl6180x.New(b, vl6180x.DefaultAddr, &vl6180x.Opts{Clock: c, Budget: 50 * time.Millisecond})
+			d, err := vl6180x.New(b, vl6180x.DefaultAddr, &vl6180x.Opts{Clock: c, Budget: 33 * time.Millisecond})
 			if err != nil {
 				return nil, err
 			}

@@ -47,6 +47,9 @@ type Dev struct {
 	factory rise.Num // the factory's offset, mm, once it was read
 	wrote   []write
 	block   [blockLen]byte
+	poll    [regReady - regStatus + 1]byte
+	asked   bool // poll holds the status of the result that is ready
+	taken   int  // results read
 }
 
 // write is a setting of one byte.
@@ -67,7 +70,7 @@ func New(b i2c.Bus, addr uint16, opts *Opts) (*Dev, error) {
 	}
 	ops := tof.Ops{
 		Identify: d.identify, Reset: d.reset, Booted: d.booted, Move: d.move, SetUp: d.setUp, Intact: d.intact,
-		Calibrate: d.calibrate, Start: d.clear, Shot: d.shot, Stop: d.clear, Ready: d.isReady, ReadyHigh: gpio.Low,
+		Calibrate: d.calibrate, Start: d.clear, Shot: d.shot, Stop: d.stop, Ready: d.isReady, ReadyHigh: gpio.Low,
 		Take: d.take, Block: d.block[:], Sample: d.sample,
 	}
 	conf := tof.Config{Clock: d.opts.Clock, Budget: d.opts.Budget, SpreadMM: d.opts.SigmaMM, XSHUT: d.opts.XSHUT,
@@ -161,25 +164,48 @@ func (d *Dev) clear() error { return d.Write("clear interrupt", regClear, 7) }
 
 func (d *Dev) shot() error { return d.Write("start", regStart, 1) }
 
+// isReady asks whether there is a result. The answer brings the result's status along, two registers before it.
 func (d *Dev) isReady() (bool, error) {
-	v, err := d.Read8("ask for a range", regReady)
-	return v&7 == 4, err
+	if err := d.Read("ask for a range", regStatus, d.poll[:]); err != nil {
+		return false, err
+	}
+	ready := d.poll[regReady-regStatus]&7 == 4
+	d.asked = ready
+	return ready, nil
 }
 
-// take reads a result and, last, whether the chip was reset meanwhile: then the result is not to be believed.
+// take reads a result. Of the block only the range and the signal are read each time, and the stray light once a burst: all
+// of it each time would fill a slow bus.
 func (d *Dev) take() error {
-	for _, part := range [3]struct {
-		reg  uint16
-		into []byte
-	}{{regStatus, d.block[:1]}, {regResult, d.block[1 : 1+resultLen]}, {regFresh, d.block[blockLen-1:]}} {
-		if err := d.Read("read result", part.reg, part.into); err != nil {
+	d.block[0] = d.poll[0]
+	if !d.asked { // the interrupt line told, or nobody
+		if err := d.Read("read result", regStatus, d.block[:1]); err != nil {
 			return err
 		}
 	}
-	if d.block[blockLen-1]&1 != 0 {
-		return d.Errorf("read result", sensor.ErrHardware, "it was reset and has lost its settings: check its supply")
+	d.asked = false
+	n := shortLen
+	if d.taken%lightEvery == 0 {
+		n = resultLen
+	}
+	d.taken++
+	clear(d.block[1+n:])
+	if err := d.Read("read result", regResult, d.block[1:1+n]); err != nil {
+		return err
 	}
 	return d.clear()
+}
+
+// stop ends a burst and finds out whether the chip was reset in it: then none of its results is to be believed.
+func (d *Dev) stop() error {
+	if err := d.clear(); err != nil {
+		return err
+	}
+	fresh, err := d.Read8("stop", regFresh)
+	if err == nil && fresh&1 != 0 {
+		err = d.Errorf("stop", sensor.ErrHardware, "it was reset and has lost its settings: check its supply")
+	}
+	return err
 }
 
 // sample is the last result in the terms that all rangers share.

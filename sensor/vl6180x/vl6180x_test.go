@@ -141,7 +141,6 @@ func TestDecode(t *testing.T) {
 	assert.Equal(t, uint8(75), r.rangeMM)
 	assert.InDelta(t, 7.0, r.signalMcps.Or(0), 1e-9, "896 in 9.7, as ST's driver says")
 	assert.InDelta(t, 6*256.0/1280, r.ambientMcps.Or(0), 1e-9)
-	assert.False(t, r.fresh)
 	// Data sheet, register 0x004D.
 	want := map[byte]rise.Status{0: rise.StatusGood, 1: rise.StatusHardware, 2: rise.StatusHardware, 3: rise.StatusHardware,
 		4: rise.StatusHardware, 5: rise.StatusHardware, 6: rise.StatusWeak, 7: rise.StatusWeak, 8: rise.StatusWeak,
