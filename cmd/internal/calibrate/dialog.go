@@ -136,7 +136,7 @@ func (d *Dialog) stacks(ctx context.Context, c *api.Calibration) error {
 			return nil
 		}
 		level, err := strconv.ParseFloat(strings.Replace(word, ",", ".", 1), 64)
-		if err != nil || level <= 0 || level > 1000 {
+		if err != nil || !(level > 0 && level <= 1000) { // NaN is none either
 			d.say("%q is no height: write it in millimetres, such as 30.5", word)
 			n--
 			continue

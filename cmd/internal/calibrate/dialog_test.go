@@ -202,8 +202,8 @@ func TestHeightsThatCannotBe(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	p := steady(b)
-	// No number, then the floor's own height again, then the right ones.
-	p.lines = []string{"", "three", "0.5", "30", "60", "", "", "", "", "y"}
+	// Not a number, then the floor's own height again, then the right ones.
+	p.lines = []string{"", "NaN", "0.5", "30", "60", "", "", "", "", "y"}
 	p.does = map[int]func(){
 		0: func() { b.level = 0.3 }, 2: func() { b.level = 0.5 }, 3: func() { b.level = 30 }, 4: func() { b.level = 60 },
 	}
@@ -211,7 +211,7 @@ func TestHeightsThatCannotBe(t *testing.T) {
 	d := dialog(b, p, &out)
 	d.Warm = 0
 	require.NoError(t, d.Run(t.Context()))
-	assert.Contains(t, out.String(), `"three" is no height`)
+	assert.Contains(t, out.String(), `"NaN" is no height`)
 	assert.Contains(t, out.String(), "two heights are at one level")
 	assert.Contains(t, out.String(), "That height is left out.")
 }
@@ -250,4 +250,17 @@ func TestTheLookNeverEndsOnATargetThatIsTooNoisy(t *testing.T) {
 	require.ErrorContains(t, err, "only after 120 bursts")
 	assert.Equal(t, 120, bursts)
 	assert.False(t, strings.Contains(err.Error(), "NaN"))
+}
+
+func TestALongLookIsNotGivenUp(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(1, 2))
+	now := time.Unix(1_790_000_000, 0)
+	e := calibrate.Eye{WantMM: 0.1, Least: 3 * time.Minute, Now: func() time.Time { return now }, Burst: func(context.Context) (rise.Burst, error) {
+		now = now.Add(time.Second) // 180 bursts
+		return rise.Burst{RangeMM: rise.Known(100 + 0.2*rng.NormFloat64()), SpreadMM: rise.Known(1), Valid: 20, Of: 20}, nil
+	}}
+	a, err := e.Look(t.Context())
+	require.NoError(t, err)
+	assert.InDelta(t, 100, a.RangeMM, 0.1)
 }

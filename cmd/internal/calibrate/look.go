@@ -8,7 +8,7 @@ import (
 	"nightjar/rise"
 )
 
-// patience is how many bursts a target is looked at, at most.
+// patience is how many bursts a target is looked at, at most, once it was looked at for as long as was asked.
 const patience = 120
 
 // Eye looks at a target that stands still.
@@ -33,7 +33,7 @@ func (e *unsteadyError) Error() string { return e.why }
 func (e Eye) Look(ctx context.Context) (rise.Averaged, error) {
 	var a rise.Average
 	begun, blind := e.Now(), 0
-	for n := 1; n <= patience; n++ {
+	for n := 1; n <= patience || e.Now().Sub(begun) < e.Least; n++ {
 		b, err := e.Burst(ctx)
 		if err != nil {
 			return rise.Averaged{}, err
