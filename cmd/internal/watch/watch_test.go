@@ -530,3 +530,21 @@ func TestNew_RefusesWhatCannotBeWatched(t *testing.T) {
 		require.Error(t, err, name)
 	}
 }
+
+// trlafleur/Tasmota-Tank-Sensor issue 1, sparkfun/SparkFun_VL53L5CX_Arduino_Library issue 10: the same level is seen nearer by day
+// than by night. The sample here does not rise at all.
+func TestWatch_ABiasOfDayAndNightRingsNothing(t *testing.T) {
+	t.Parallel()
+	k := newKitchen(t)
+	k.level = func(at time.Duration) float64 {
+		if int(at/(12*time.Hour))%2 == 0 {
+			return 40 - 8
+		}
+		return 40 + 8
+	}
+	k.during(23*time.Hour, k.start)
+	kinds, all := k.alerts(1)
+	assert.NotContains(t, kinds, rise.AlertReady, "%v", all)
+	assert.NotContains(t, kinds, rise.AlertFalling, "%v", all)
+	assert.NotContains(t, kinds, rise.AlertPast, "%v", all)
+}
